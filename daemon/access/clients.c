@@ -1,0 +1,252 @@
+/* clients.c - the file of enrolled devices and scripts: read whole, written whole or not at all. */
+#include <errno.h>
+#include <fcntl.h>
+#include <libgen.h>
+#include <sodium.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "wardpost/access.h"
+#include "wardpost/json_in.h"
+#include "wardpost/json_out.h"
+
+static const struct {
+    const char *word;
+    enum right right;
+} rights[] = {
+    {"decide", RIGHT_DECIDE},
+    {"read",   RIGHT_READ  },
+    {"send",   RIGHT_SEND  },
+};
+
+static unsigned right_of(const char *word)
+{
+    for (size_t i = 0; i < sizeof(rights) / sizeof(rights[0]); i++)
+        if (strcmp(rights[i].word, word) == 0)
+            return rights[i].right;
+    return 0;
+}
+
+static bool copy_text(const json_t *value, char *out, size_t room)
+{
+    if (!text_is(value) || json_string_length(value) == 0 || json_string_length(value) >= room)
+        return false;
+    memcpy(out, json_string_value(value), json_string_length(value) + 1);
+    return true;
+}
+
+static bool read_rights(const json_t *may, struct client *client)
+{
+    size_t index;
+    json_t *word;
+
+    json_array_foreach(may, index, word)
+    {
+        unsigned right = text_is(word) ? right_of(json_string_value(word)) : 0;
+
+        if (right == 0)
+            return false;
+        client->rights |= right;
+    }
+    return json_array_size(may) > 0;
+}
+
+static bool read_practitioners(const json_t *list, struct client *client)
+{
+    size_t index;
+    json_t *one;
+
+    json_array_foreach(list, index, one)
+    {
+        if (client->practitioners_count == PRACTITIONERS_MOST ||
+            !copy_text(one, client->practitioners[client->practitioners_count], PRACTITIONER_ROOM))
+            return false;
+        if (strcmp(client->practitioners[client->practitioners_count], "*") == 0)
+            client->any_practitioner = true;
+        else
+            client->practitioners_count++;
+    }
+    return true;
+}
+
+static bool read_hash(const json_t *hash, struct client *client)
+{
+    size_t length = 0;
+
+    return text_is(hash) &&
+           sodium_hex2bin(client->hash, TOKEN_HASH_BYTES, json_string_value(hash),
+                          json_string_length(hash), NULL, &length, NULL) == 0 &&
+           length == TOKEN_HASH_BYTES;
+}
+
+static const char *read_client(const json_t *item, struct client *client)
+{
+    if (!copy_text(json_object_get(item, "name"), client->name, CLIENT_NAME_ROOM))
+        return "name";
+    if (!read_hash(json_object_get(item, "token-hash"), client))
+        return "token-hash";
+    if (!read_rights(json_object_get(item, "may"), client))
+        return "may";
+    client->attended = json_is_true(json_object_get(item, "attended"));
+    if (!read_practitioners(json_object_get(item, "practitioners"), client))
+        return "practitioners";
+    return NULL;
+}
+
+static enum status read_list(const json_t *list, struct clients *out, char why[200])
+{
+    size_t index;
+    json_t *item;
+
+    if (!json_is_array(list)) {
+        snprintf(why, 200, "/clients is not a list");
+        return STATUS_INVALID;
+    }
+    out->items = calloc(json_array_size(list) + 1, sizeof(*out->items));
+    if (!out->items)
+        return STATUS_NO_MEMORY;
+    json_array_foreach(list, index, item)
+    {
+        const char *wrong = read_client(item, &out->items[index]);
+
+        if (wrong) {
+            snprintf(why, 200, "/clients/%zu/%s is missing or wrong", index, wrong);
+            return STATUS_INVALID;
+        }
+        out->count++;
+    }
+    return STATUS_OK;
+}
+
+enum status clients_read(const char *path, struct clients *out, char why[200])
+{
+    struct json_fault fault;
+    json_t *root = NULL;
+    enum status status;
+
+    *out = (struct clients){0};
+    why[0] = '\0';
+    if (access(path, F_OK) != 0 && errno == ENOENT)
+        return STATUS_NOT_FOUND;
+    status = json_in_file(path, &root, &fault);
+    if (status == STATUS_INVALID)
+        snprintf(why, 200, "line %u: %.150s", fault.line, fault.detail);
+    if (status != STATUS_OK)
+        return status;
+    status = read_list(json_object_get(root, "clients"), out, why);
+    if (status != STATUS_OK)
+        clients_clear(out);
+    json_decref(root);
+    return status;
+}
+
+void clients_clear(struct clients *clients)
+{
+    free(clients->items);
+    *clients = (struct clients){0};
+}
+
+struct client *clients_find(const struct clients *clients, const char *name)
+{
+    for (size_t i = 0; i < clients->count; i++)
+        if (strcmp(clients->items[i].name, name) == 0)
+            return &clients->items[i];
+    return NULL;
+}
+
+static void write_client(const struct client *client, struct json_out *out)
+{
+    char hash[2 * TOKEN_HASH_BYTES + 1];
+
+    out_object(out);
+    out_member(out, "name", client->name);
+    out_member(out, "token-hash", sodium_bin2hex(hash, sizeof(hash), client->hash, TOKEN_HASH_BYTES));
+    out_name(out, "may");
+    out_array(out);
+    for (size_t i = 0; i < sizeof(rights) / sizeof(rights[0]); i++)
+        if (client->rights & rights[i].right)
+            out_text(out, rights[i].word);
+    out_array_end(out);
+    out_member_bool(out, "attended", client->attended);
+    out_name(out, "practitioners");
+    out_array(out);
+    if (client->any_practitioner)
+        out_text(out, "*");
+    for (size_t i = 0; i < client->practitioners_count; i++)
+        out_text(out, client->practitioners[i]);
+    out_array_end(out);
+    out_object_end(out);
+}
+
+static enum status write_all(int fd, const char *text, size_t length)
+{
+    while (length > 0) {
+        ssize_t written = write(fd, text, length);
+
+        if (written < 0 && errno == EINTR)
+            continue;
+        if (written < 0)
+            return errno == ENOSPC ? STATUS_DISK_FULL : STATUS_IO;
+        text += written;
+        length -= (size_t)written;
+    }
+    return fsync(fd) == 0 ? STATUS_OK : STATUS_IO;
+}
+
+static enum status sync_folder_of(const char *path)
+{
+    char copy[4096];
+    int fd;
+    enum status status;
+
+    snprintf(copy, sizeof(copy), "%s", path);
+    fd = open(dirname(copy), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd < 0)
+        return STATUS_IO;
+    status = fsync(fd) == 0 ? STATUS_OK : STATUS_IO;
+    close(fd);
+    return status;
+}
+
+static enum status replace_file(const char *path, const char *text, size_t length)
+{
+    char temporary[4096];
+    enum status status;
+    int fd;
+
+    snprintf(temporary, sizeof(temporary), "%s.new", path);
+    fd = open(temporary, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0600);
+    if (fd < 0)
+        return STATUS_IO;
+    status = write_all(fd, text, length);
+    if (close(fd) != 0 && status == STATUS_OK)
+        status = STATUS_IO;
+    if (status == STATUS_OK && rename(temporary, path) != 0)
+        status = STATUS_IO;
+    if (status != STATUS_OK) {
+        unlink(temporary);
+        return status;
+    }
+    return sync_folder_of(path);
+}
+
+enum status clients_write(const char *path, const struct clients *clients)
+{
+    struct json_out out = JSON_OUT_INIT;
+    enum status status = STATUS_NO_MEMORY;
+
+    out_object(&out);
+    out_name(&out, "clients");
+    out_array(&out);
+    for (size_t i = 0; i < clients->count; i++)
+        write_client(&clients->items[i], &out);
+    out_array_end(&out);
+    out_object_end(&out);
+    if (json_out_ok(&out))
+        status = replace_file(path, out.text, out.length);
+    json_out_clear(&out);
+    return status;
+}

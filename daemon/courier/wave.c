@@ -1,0 +1,375 @@
+/* wave.c - claims a wave of entries, drives each by courier_step() until it is settled, and settles all in one COMMIT.
+ *
+ * One wave is out at a time, so there is one request in flight for an identifier, across Bundles too. Order per patient is
+ * acceptance order: when one has to wait, those after it of the same patient wait with it. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "courier/wave.h"
+#include "wardpost/log.h"
+#include "wardpost/metrics.h"
+#include "wardpost/moment.h"
+
+#define CLAIM_BYTES  ((size_t)1 << 20)
+#define ROUNDS_MOST  12 /* of looking and sending in one wave; what is not settled by then waits */
+#define LOOK_UP_MOST 20 /* identifiers in one search */
+
+/* ---- one item ---- */
+
+const char *item_json(const struct item *item, size_t *length)
+{
+    if (item->body.length > 0) {
+        *length = item->body.length;
+        return item->body.text;
+    }
+    *length = item->entry->length;
+    return item->entry->became;
+}
+
+static void take_deed(struct wave *wave, struct item *item, struct deed deed)
+{
+    switch (deed.type) {
+    case DEED_LOOK_UP:
+        item->todo = TODO_LOOK_UP;
+        return;
+    case DEED_SEND:
+        item->todo = TODO_SEND;
+        return;
+    case DEED_SEND_NEXT_WAY:
+        item->alone = true;
+        item->todo = item->delivery.way == WAY_SEARCH_FIRST ? TODO_LOOK_UP : TODO_SEND;
+        return;
+    case DEED_CHARTED:
+        wave->charted++;
+        break;
+    case DEED_HOLD:
+    case DEED_WAIT:
+        break;
+    }
+    item->todo = TODO_NOTHING;
+    item->end = deed;
+}
+
+/* Those after it of the same patient keep their place behind it. */
+static void hold_back_followers(struct wave *wave, const struct item *item)
+{
+    for (struct item *other = wave->items; other < wave->items + wave->count; other++) {
+        if (other <= item || other->todo == TODO_NOTHING || strcmp(other->entry->patient, item->entry->patient) != 0)
+            continue;
+        other->todo = TODO_NOTHING;
+        other->end = (struct deed){.type = DEED_WAIT, .due_ms = item->end.due_ms, .ambiguous = other->delivery.ambiguous,
+                                   .not_sent = !other->tried, .reason = "an earlier one of this patient waits"};
+    }
+}
+
+void wave_event(struct wave *wave, struct item *item, struct event event)
+{
+    event.now_ms = clock_wall_ms();
+    event.chance = chance();
+    take_deed(wave, item, courier_step(&item->delivery, &wave->courier->options, &event));
+    if (item->todo == TODO_NOTHING && item->end.type == DEED_WAIT)
+        hold_back_followers(wave, item);
+}
+
+void wave_away(struct wave *wave, const char *why, int64_t after_ms)
+{
+    wave->over = true;
+    snprintf(wave->trouble, sizeof(wave->trouble), "%s", why);
+    destination_away(wave->courier, why, after_ms);
+}
+
+void wave_pause(struct wave *wave, const char *why)
+{
+    wave->over = true;
+    snprintf(wave->trouble, sizeof(wave->trouble), "%s", why);
+    destination_pause(wave->courier, why);
+}
+
+/* ---- before ---- */
+
+struct charted_need {
+    struct uuid id;
+    char *remote;
+};
+
+struct needs {
+    struct charted_need *items;
+    size_t count;
+};
+
+static const char *need_lookup(void *context, const struct uuid *id)
+{
+    const struct needs *needs = context;
+
+    for (size_t i = 0; i < needs->count; i++)
+        if (uuid_equal(&needs->items[i].id, id))
+            return needs->items[i].remote;
+    return NULL;
+}
+
+static enum status find_needs(struct courier *courier, const struct claim_entry *entry, struct needs *needs)
+{
+    enum status status = STATUS_OK;
+
+    needs->items = calloc(entry->needs_count, sizeof(*needs->items));
+    if (!needs->items)
+        return STATUS_NO_MEMORY;
+    while (status == STATUS_OK && needs->count < entry->needs_count) {
+        struct charted_need *need = &needs->items[needs->count];
+
+        status = outbox_remote(courier->reader, entry->needs[needs->count], &need->id, &need->remote);
+        needs->count++;
+    }
+    return status;
+}
+
+static void free_needs(struct needs *needs)
+{
+    for (size_t i = 0; i < needs->count; i++)
+        free(needs->items[i].remote);
+    free(needs->items);
+}
+
+/* What refers to others gets their addresses on the server; what is to be amended gets the id it has there. */
+static enum status write_body(struct courier *courier, struct item *item)
+{
+    struct needs needs = {0};
+    enum status status;
+
+    if (item->entry->needs_count == 0 && !item->entry->remote)
+        return STATUS_OK;
+    status = find_needs(courier, item->entry, &needs);
+    if (status == STATUS_OK)
+        status = observation_refer(item->entry->became, item->entry->length, need_lookup, &needs, &item->body);
+    if (status == STATUS_OK && item->entry->remote)
+        status = observation_rename(&item->body, strchr(item->entry->remote, '/') + 1);
+    free_needs(&needs);
+    return status;
+}
+
+static void begin_item(struct wave *wave, struct item *item, const struct claim_entry *entry)
+{
+    struct destination *destination = &wave->courier->destination;
+    const struct choked *choked = choked_find(destination, entry->seq);
+
+    item->entry = entry;
+    item->delivery = (struct delivery){.ambiguous = entry->ambiguous,
+                                       .update = entry->remote != NULL,
+                                       .sent_ms = entry->sent_ms,
+                                       .way = destination->way,
+                                       .server_errors = choked ? choked->errors : 0,
+                                       .others_succeed = choked && choked->others_succeed};
+    if (entry->remote)
+        snprintf(item->remote, sizeof(item->remote), "%s", entry->remote);
+    if (entry->remote_version)
+        snprintf(item->version, sizeof(item->version), "%s", entry->remote_version);
+    item->todo = TODO_SEND;
+}
+
+static enum status begin(struct wave *wave, const struct claim *claim)
+{
+    enum status status = STATUS_OK;
+
+    wave->items = calloc(claim->count, sizeof(*wave->items));
+    if (!wave->items)
+        return STATUS_NO_MEMORY;
+    wave->count = claim->count;
+    for (size_t i = 0; i < claim->count; i++)
+        begin_item(wave, &wave->items[i], &claim->entries[i]);
+    for (size_t i = 0; i < claim->count && status == STATUS_OK; i++) {
+        if (wave->items[i].todo != TODO_NOTHING)
+            wave_event(wave, &wave->items[i], (struct event){.type = EVENT_CLAIMED});
+        status = write_body(wave->courier, &wave->items[i]);
+    }
+    return status;
+}
+
+/* ---- the rounds ---- */
+
+static size_t collect(struct wave *wave, enum todo todo, bool alone_too, struct item **out, size_t most)
+{
+    size_t count = 0;
+
+    for (size_t i = 0; i < wave->count && count < most; i++)
+        if (wave->items[i].todo == todo && (alone_too || !wave->items[i].alone))
+            out[count++] = &wave->items[i];
+    return count;
+}
+
+static bool look_up_round(struct wave *wave, struct item **list)
+{
+    size_t count;
+    bool any = false;
+
+    while (!wave->over && (count = collect(wave, TODO_LOOK_UP, true, list, LOOK_UP_MOST)) > 0) {
+        request_look_up(wave, list, count);
+        any = true;
+    }
+    return any;
+}
+
+/* One a patient, in order. */
+static size_t collect_heads(struct wave *wave, struct item **out)
+{
+    size_t count = 0;
+
+    for (size_t i = 0; i < wave->count; i++) {
+        struct item *item = &wave->items[i];
+        bool first = item->todo == TODO_SEND;
+
+        for (size_t j = 0; j < count && first; j++)
+            first = strcmp(out[j]->entry->patient, item->entry->patient) != 0;
+        if (first)
+            out[count++] = item;
+    }
+    return count;
+}
+
+static bool send_round(struct wave *wave, struct item **list)
+{
+    struct destination *destination = &wave->courier->destination;
+    size_t count;
+
+    if (wave->over)
+        return false;
+    if (destination->batches && destination->batch_now > 1) {
+        count = collect(wave, TODO_SEND, false, list, destination->batch_now);
+        if (count > 1) {
+            request_bundle(wave, list, count);
+            return true;
+        }
+    }
+    count = collect_heads(wave, list);
+    if (count > 0)
+        request_alone(wave, list, count);
+    return count > 0;
+}
+
+static void leave_the_rest(struct wave *wave)
+{
+    int64_t now = clock_wall_ms();
+
+    for (size_t i = 0; i < wave->count; i++) {
+        struct item *item = &wave->items[i];
+
+        if (item->todo == TODO_NOTHING)
+            continue;
+        item->todo = TODO_NOTHING;
+        item->end = (struct deed){.type = DEED_WAIT, .due_ms = now, .ambiguous = item->delivery.ambiguous,
+                                  .not_sent = !item->tried, .reason = wave->trouble[0] ? wave->trouble : "not yet"};
+    }
+}
+
+/* ---- after ---- */
+
+static void settlement_of(const struct item *item, struct settlement *out)
+{
+    static const enum settle_as as[] = {[DEED_CHARTED] = SETTLE_CHARTED, [DEED_HOLD] = SETTLE_HELD, [DEED_WAIT] = SETTLE_WAIT};
+
+    *out = (struct settlement){.seq = item->entry->seq,
+                               .as = as[item->end.type],
+                               .remote = item->remote[0] ? item->remote : NULL,
+                               .version = item->version[0] ? item->version : NULL,
+                               .reason = item->end.reason,
+                               .http_status = (int)item->http_status,
+                               .said = item->said,
+                               .said_length = item->said_length,
+                               .due_ms = item->end.due_ms,
+                               .ambiguous = item->end.ambiguous,
+                               .not_sent = item->end.not_sent};
+}
+
+static void note_outcome(struct wave *wave, const struct item *item)
+{
+    struct destination *destination = &wave->courier->destination;
+    char id[UUID_TEXT_ROOM];
+
+    uuid_text(&item->entry->id, id);
+    if (item->end.type != DEED_CHARTED)
+        log_line(item->end.type == DEED_HOLD ? LOG_LEVEL_WARNING : LOG_LEVEL_DEBUG,
+                 "observation=%.8s state=%s attempt=%u status=%ld why=\"%s\"", id,
+                 item->end.type == DEED_HOLD ? "held" : "waiting", item->entry->attempts + 1, item->http_status,
+                 item->end.reason);
+    if (item->end.type == DEED_WAIT) {
+        if (item->delivery.server_errors > 0)
+            choked_note(destination, item->entry->seq, item->delivery.server_errors);
+        return;
+    }
+    metric_add(item->end.type == DEED_CHARTED ? METRIC_OBSERVATIONS_CHARTED : METRIC_OBSERVATIONS_HELD, 1);
+    choked_forget(destination, item->entry->seq);
+}
+
+static enum status settle(struct wave *wave)
+{
+    struct settlement *settlements = calloc(wave->count, sizeof(*settlements));
+    enum status status;
+
+    if (!settlements)
+        return STATUS_NO_MEMORY;
+    for (size_t i = 0; i < wave->count; i++)
+        settlement_of(&wave->items[i], &settlements[i]);
+    status = outbox_settle(wave->courier->outbox, settlements, wave->count, clock_wall_ms());
+    for (size_t i = 0; i < wave->count && status == STATUS_OK; i++)
+        note_outcome(wave, &wave->items[i]);
+    free(settlements);
+    return status;
+}
+
+static void judge_destination(struct wave *wave)
+{
+    if (wave->charted > 0 && !wave->over) {
+        choked_others_succeed(&wave->courier->destination, -1);
+        destination_up(wave->courier);
+    } else if (wave->charted == 0 && !wave->over && wave->trouble[0]) {
+        destination_away(wave->courier, wave->trouble, wave->retry_after_ms);
+    }
+}
+
+static void wave_clear(struct wave *wave)
+{
+    for (size_t i = 0; i < wave->count; i++) {
+        json_out_clear(&wave->items[i].body);
+        free(wave->items[i].said);
+    }
+    free(wave->items);
+}
+
+static enum status deliver(struct courier *courier, const struct claim *claim)
+{
+    struct wave wave = {.courier = courier};
+    struct item **list = calloc(claim->count, sizeof(*list));
+    enum status status = list ? begin(&wave, claim) : STATUS_NO_MEMORY;
+
+    for (unsigned round = 0; status == STATUS_OK && round < ROUNDS_MOST + claim->count; round++) {
+        bool looked = look_up_round(&wave, list);
+        bool sent = send_round(&wave, list);
+
+        if (!looked && !sent)
+            break;
+    }
+    if (status == STATUS_OK) {
+        leave_the_rest(&wave);
+        status = settle(&wave);
+        judge_destination(&wave);
+    }
+    wave_clear(&wave);
+    free(list);
+    return status;
+}
+
+bool wave_run(struct courier *courier, int64_t *next_due_ms)
+{
+    const struct destination *destination = &courier->destination;
+    size_t most = destination->batches ? destination->batch_now : courier->options.transfers_most * 4;
+    struct claim *claim = NULL;
+    enum status status = outbox_claim(courier->outbox, most, CLAIM_BYTES, clock_wall_ms(), &claim);
+
+    if (status != STATUS_OK)
+        return false;
+    *next_due_ms = claim->count > 0 ? 0 : claim->next_due_ms;
+    if (claim->count > 0)
+        status = deliver(courier, claim);
+    claim_free(claim);
+    return status == STATUS_OK;
+}

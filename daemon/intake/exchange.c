@@ -1,0 +1,369 @@
+/* exchange.c - one request from its headers to its answer. libmicrohttpd calls at least twice; here are the three stages. */
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "intake/exchange.h"
+#include "wardpost/log.h"
+#include "wardpost/metrics.h"
+#include "wardpost/moment.h"
+
+static const char *header(struct exchange *exchange, const char *name)
+{
+    return MHD_lookup_connection_value(exchange->connection, MHD_HEADER_KIND, name);
+}
+
+/* ---- what is looked at before any of the body is taken ---- */
+
+static bool name_is(const char *sent, size_t length, const char *name)
+{
+    return strlen(name) == length && strncasecmp(sent, name, length) == 0;
+}
+
+static bool host_is_listed(const char *hosts, const char *sent, size_t length)
+{
+    while (*hosts) {
+        size_t one = strcspn(hosts, " ");
+
+        if (one == length && strncasecmp(hosts, sent, length) == 0)
+            return true;
+        hosts += one;
+        hosts += strspn(hosts, " ");
+    }
+    return false;
+}
+
+/* Names other than our own mean that a page somewhere else made its reader's browser ask us (DNS rebinding). */
+static bool host_is_ours(const struct intake *intake, const char *host)
+{
+    size_t length;
+
+    if (host[0] == '[') {
+        length = strcspn(host, "]");
+        host++;
+        length = length > 0 ? length - 1 : 0;
+    } else {
+        length = strcspn(host, ":");
+    }
+    return name_is(host, length, "localhost") || name_is(host, length, "127.0.0.1") ||
+           name_is(host, length, "::1") || name_is(host, length, intake->host) ||
+           host_is_listed(intake->parts.settings->hosts, host, length);
+}
+
+static bool origin_is_ours(const char *origin, const char *host)
+{
+    const char *after = strstr(origin, "://");
+
+    return after && host && strcasecmp(after + 3, host) == 0;
+}
+
+static bool type_fits(const char *sent, const char *takes)
+{
+    size_t length = sent ? strcspn(sent, "; ") : 0;
+
+    return length == strlen(takes) && strncasecmp(sent, takes, length) == 0;
+}
+
+/* Routes with readings take both forms; which one it is decides about the way of the body. */
+static bool is_bulk(struct exchange *exchange)
+{
+    return exchange->route->take == take_readings &&
+           type_fits(header(exchange, "Content-Type"), "application/x-ndjson");
+}
+
+static bool coding_fits(struct exchange *exchange)
+{
+    const char *coding = header(exchange, "Content-Encoding");
+
+    if (!coding || strcasecmp(coding, "identity") == 0)
+        return true;
+    exchange->body.gzip = strcasecmp(coding, "gzip") == 0;
+    return exchange->body.gzip;
+}
+
+static bool declared_too_large(struct exchange *exchange)
+{
+    const char *declared = header(exchange, "Content-Length");
+
+    return declared && strtoull(declared, NULL, 10) > exchange->body.most;
+}
+
+static void refuse_host(struct exchange *exchange)
+{
+    metric_add(METRIC_REQUESTS_DENIED, 1);
+    reply_problem(exchange, 421, "not for this host",
+                  "The Host or Origin header names another place than this one; see intake.hosts.", NULL);
+}
+
+static void refuse_caller(struct exchange *exchange, bool known)
+{
+    metric_add(METRIC_REQUESTS_DENIED, 1);
+    if (known) {
+        reply_problem(exchange, 403, "not allowed", "This token was not given that right.", NULL);
+        return;
+    }
+    exchange->reply.authenticate = "Bearer realm=\"wardpost\"";
+    reply_problem(exchange, 401, "who is asking",
+                  "Send the token of an enrolled device: Authorization: Bearer ...", NULL);
+}
+
+/* True: go on. Otherwise a reply is there. */
+static bool look_at_origin(struct exchange *exchange)
+{
+    const char *host = header(exchange, "Host");
+    const char *origin = header(exchange, "Origin");
+
+    if (host && host_is_ours(exchange->intake, host) && (!origin || origin_is_ours(origin, host)))
+        return true;
+    refuse_host(exchange);
+    return false;
+}
+
+static bool look_at_route(struct exchange *exchange, const char *method, const char *path)
+{
+    const char *allow = NULL;
+
+    exchange->route = route_find(method, path, &exchange->id, &allow);
+    if (exchange->route)
+        return true;
+    if (allow) {
+        exchange->reply.allow = allow;
+        reply_problem(exchange, 405, "method not allowed", "See the Allow header.", NULL);
+    } else {
+        reply_problem(exchange, 404, "not found", "There is no such address; see /openapi.json.", NULL);
+    }
+    return false;
+}
+
+static bool look_at_caller(struct exchange *exchange)
+{
+    bool known;
+
+    if (exchange->route->right == RIGHT_NONE)
+        return true;
+    known = access_caller(exchange->intake->parts.access, header(exchange, "Authorization"), &exchange->client);
+    if (known && client_may(&exchange->client, exchange->route->right))
+        return true;
+    refuse_caller(exchange, known);
+    return false;
+}
+
+static bool look_at_body(struct exchange *exchange)
+{
+    const struct settings *settings = exchange->intake->parts.settings;
+    bool bulk;
+
+    if (!exchange->route->takes)
+        return true;
+    bulk = is_bulk(exchange);
+    exchange->body.most = (size_t)(bulk ? settings->ndjson_most : settings->body_most);
+    if (!bulk && !type_fits(header(exchange, "Content-Type"), exchange->route->takes)) {
+        reply_problem(exchange, 415, "unsupported media type",
+                      exchange->route->take == take_readings
+                          ? "Content-Type is application/json or application/x-ndjson."
+                          : "Content-Type is not the one this address takes; see /openapi.json.",
+                      NULL);
+        return false;
+    }
+    if (!coding_fits(exchange)) {
+        exchange->reply.allow = NULL;
+        reply_problem(exchange, 415, "unsupported coding", "Content-Encoding is gzip or none.", NULL);
+        return false;
+    }
+    if (declared_too_large(exchange)) {
+        reply_problem(exchange, 413, "too large", "The body is larger than this address takes.", NULL);
+        return false;
+    }
+    return true;
+}
+
+/* Two requests with one key at the same time: the second learns that the first is not finished (409). */
+static bool take_key(struct exchange *exchange)
+{
+    struct intake *intake = exchange->intake;
+    const char *key = header(exchange, "Idempotency-Key");
+    const struct key_in_use *other;
+
+    if (!key || exchange->route->take != take_readings)
+        return true;
+    if (strlen(key) == 0 || strlen(key) > 255) {
+        reply_problem(exchange, 400, "wrong key", "Idempotency-Key has 1 to 255 characters.", NULL);
+        return false;
+    }
+    exchange->key.exchange = exchange;
+    exchange->key.client = exchange->client.name;
+    exchange->key.key = key;
+    pthread_mutex_lock(&intake->lock);
+    for (other = intake->keys; other; other = other->next)
+        if (strcmp(other->key, key) == 0 && strcmp(other->client, exchange->client.name) == 0)
+            break;
+    if (!other) {
+        exchange->key.next = intake->keys;
+        intake->keys = &exchange->key;
+    }
+    pthread_mutex_unlock(&intake->lock);
+    if (!other)
+        return true;
+    exchange->key.key = NULL;
+    reply_problem(exchange, 409, "still under way", "The first request with this Idempotency-Key is not finished.", NULL);
+    return false;
+}
+
+static void drop_key(struct exchange *exchange)
+{
+    struct intake *intake = exchange->intake;
+    struct key_in_use **slot;
+
+    if (!exchange->key.key)
+        return;
+    pthread_mutex_lock(&intake->lock);
+    for (slot = &intake->keys; *slot; slot = &(*slot)->next)
+        if (*slot == &exchange->key) {
+            *slot = exchange->key.next;
+            break;
+        }
+    pthread_mutex_unlock(&intake->lock);
+}
+
+/* ---- the three stages ---- */
+
+static enum MHD_Result send_reply(struct exchange *exchange)
+{
+    struct reply *reply = &exchange->reply;
+    struct MHD_Response *response;
+    enum MHD_Result result;
+    char number[16];
+
+    response = reply_response(reply);
+    if (!response)
+        return MHD_NO; /* not even an error can be sent */
+    MHD_add_response_header(response, "Content-Type", reply->type);
+    MHD_add_response_header(response, "Cache-Control", "no-store");
+    MHD_add_response_header(response, "X-Content-Type-Options", "nosniff");
+    if (reply->allow)
+        MHD_add_response_header(response, "Allow", reply->allow);
+    if (reply->authenticate)
+        MHD_add_response_header(response, "WWW-Authenticate", reply->authenticate);
+    if (reply->location[0])
+        MHD_add_response_header(response, "Location", reply->location);
+    if (reply->retry_after > 0) {
+        snprintf(number, sizeof(number), "%u", reply->retry_after);
+        MHD_add_response_header(response, "Retry-After", number);
+    }
+    if (reply->status >= 500)
+        metric_add(METRIC_REQUESTS_FAILED, 1);
+    result = MHD_queue_response(exchange->connection, reply->status, response);
+    MHD_destroy_response(response);
+    return result;
+}
+
+static struct exchange *exchange_new(struct intake *intake, struct MHD_Connection *connection)
+{
+    const union MHD_ConnectionInfo *info =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT);
+    struct exchange *exchange = calloc(1, sizeof(*exchange));
+
+    if (!exchange)
+        return NULL;
+    exchange->intake = intake;
+    exchange->connection = connection;
+    exchange->line = info ? info->socket_context : NULL;
+    return exchange;
+}
+
+enum MHD_Result exchange_begin(struct intake *intake, struct MHD_Connection *connection, const char *method,
+                               const char *path, void **slot)
+{
+    struct exchange *exchange = exchange_new(intake, connection);
+
+    if (!exchange)
+        return MHD_NO;
+    *slot = exchange;
+    metric_add(METRIC_REQUESTS, 1);
+    intake_deadline(exchange->line, intake, intake->parts.settings->body_deadline_ms);
+    exchange->headers_only = strcmp(method, "HEAD") == 0;
+    if (!look_at_origin(exchange) || !look_at_route(exchange, exchange->headers_only ? "GET" : method, path) ||
+        !look_at_caller(exchange) || !look_at_body(exchange) || !take_key(exchange))
+        return send_reply(exchange);
+    if (exchange->route->takes && is_bulk(exchange))
+        bulk_begin(exchange);
+    return exchange->answered ? send_reply(exchange) : MHD_YES;
+}
+
+enum MHD_Result exchange_take_piece(struct exchange *exchange, const char *piece, size_t *piece_size)
+{
+    exchange->suspended = false;
+    if (exchange->bulk && !exchange->body.gzip) {
+        *piece_size -= bulk_take(exchange, piece, *piece_size);
+        return MHD_YES;
+    }
+    body_take(&exchange->body, piece, *piece_size);
+    *piece_size = 0;
+    return MHD_YES;
+}
+
+static bool body_is_usable(struct exchange *exchange)
+{
+    enum status status;
+
+    if (exchange->body.no_memory) {
+        reply_status(exchange, STATUS_NO_MEMORY);
+        return false;
+    }
+    status = exchange->body.too_large ? STATUS_BUSY : body_unpack(&exchange->body);
+    if (status == STATUS_OK)
+        return true;
+    if (status == STATUS_BUSY)
+        reply_problem(exchange, 413, "too large", "The body is larger than this address takes.", NULL);
+    else if (status == STATUS_INVALID)
+        reply_problem(exchange, 400, "broken gzip", "The compressed body is damaged or cut short.", NULL);
+    else
+        reply_status(exchange, status);
+    return false;
+}
+
+enum MHD_Result exchange_answer(struct exchange *exchange)
+{
+    exchange->suspended = false;
+    if (exchange->submission) { /* back from the disk */
+        submission_settle(exchange->submission, exchange->intake);
+        finish_readings(exchange);
+    } else if (!exchange->answered && body_is_usable(exchange)) {
+        if (exchange->bulk)
+            bulk_end(exchange);
+        else
+            exchange->route->take(exchange);
+    }
+    if (exchange->suspended)
+        return MHD_YES;
+    if (!exchange->answered)
+        reply_status(exchange, STATUS_IO);
+    return send_reply(exchange);
+}
+
+void exchange_suspend(struct exchange *exchange)
+{
+    atomic_fetch_add(&exchange->intake->under_way, 1);
+    exchange->suspended = true;
+    intake_deadline(exchange->line, exchange->intake, INT64_MAX);
+    MHD_suspend_connection(exchange->connection);
+}
+
+void exchange_resume(struct exchange *exchange)
+{
+    struct intake *intake = exchange->intake;
+
+    MHD_resume_connection(exchange->connection); /* from here on the exchange is the other thread's */
+    atomic_fetch_sub(&intake->under_way, 1);
+}
+
+void exchange_end(struct exchange *exchange)
+{
+    intake_deadline(exchange->line, exchange->intake, exchange->intake->parts.settings->idle_ms);
+    drop_key(exchange);
+    bulk_free(exchange->bulk);
+    submission_free(exchange->submission);
+    body_clear(&exchange->body);
+    reply_clear(&exchange->reply);
+    free(exchange);
+}

@@ -1,0 +1,311 @@
+/* http.c - libmicrohttpd started, its callbacks, the deadlines it does not keep itself, and an orderly end.
+ *
+ * Its own time-out is for idleness only: a sender that drips one byte now and then would hold a connection for ever
+ * (design 12). So each connection has a deadline, moved on at each stage, and a reaper that shuts down the socket of
+ * whoever missed it. While the disk is waited for there is none. */
+#include <arpa/inet.h>
+#include <errno.h>
+#include <netinet/tcp.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <unistd.h>
+
+#include "intake/exchange.h"
+#include "wardpost/log.h"
+#include "wardpost/metrics.h"
+#include "wardpost/moment.h"
+
+/* ---- connections and their deadlines ---- */
+
+void intake_deadline(struct connection *connection, struct intake *intake, int64_t in_ms)
+{
+    if (!connection)
+        return;
+    pthread_mutex_lock(&intake->lock);
+    connection->deadline_ms = in_ms == INT64_MAX ? INT64_MAX : clock_monotonic_ms() + in_ms;
+    pthread_mutex_unlock(&intake->lock);
+}
+
+static void connection_begin(struct intake *intake, struct MHD_Connection *mhd, void **slot)
+{
+    const union MHD_ConnectionInfo *info = MHD_get_connection_info(mhd, MHD_CONNECTION_INFO_CONNECTION_FD);
+    struct connection *connection = calloc(1, sizeof(*connection));
+
+    if (!connection)
+        return; /* it goes on without a deadline of ours; the idle time-out remains */
+    connection->fd = info ? info->connect_fd : -1;
+    connection->deadline_ms = clock_monotonic_ms() + intake->parts.settings->headers_deadline_ms;
+    pthread_mutex_lock(&intake->lock);
+    connection->next = intake->connections;
+    if (connection->next)
+        connection->next->previous = connection;
+    intake->connections = connection;
+    pthread_mutex_unlock(&intake->lock);
+    *slot = connection;
+}
+
+static void connection_end(struct intake *intake, struct connection *connection)
+{
+    if (!connection)
+        return;
+    pthread_mutex_lock(&intake->lock);
+    if (connection->next)
+        connection->next->previous = connection->previous;
+    if (connection->previous)
+        connection->previous->next = connection->next;
+    else
+        intake->connections = connection->next;
+    pthread_mutex_unlock(&intake->lock);
+    free(connection);
+}
+
+/* shutdown() does not block; the entry is still in the list, so its descriptor is still this connection's. */
+static void cut_the_late(struct intake *intake)
+{
+    int64_t now = clock_monotonic_ms();
+
+    pthread_mutex_lock(&intake->lock);
+    for (struct connection *connection = intake->connections; connection; connection = connection->next) {
+        if (connection->cut || connection->deadline_ms > now)
+            continue;
+        connection->cut = true;
+        shutdown(connection->fd, SHUT_RDWR);
+        metric_add(METRIC_CONNECTIONS_CUT, 1);
+    }
+    pthread_mutex_unlock(&intake->lock);
+}
+
+static void *reap(void *context)
+{
+    struct intake *intake = context;
+    const struct timespec pause = {.tv_nsec = 250000000};
+
+    while (!atomic_load(&intake->stopping)) {
+        cut_the_late(intake);
+        nanosleep(&pause, NULL);
+    }
+    return NULL;
+}
+
+/* ---- libmicrohttpd's callbacks ---- */
+
+static void on_connection(void *cls, struct MHD_Connection *connection, void **slot,
+                          enum MHD_ConnectionNotificationCode code)
+{
+    struct intake *intake = cls;
+
+    if (code == MHD_CONNECTION_NOTIFY_STARTED)
+        connection_begin(intake, connection, slot);
+    else
+        connection_end(intake, *slot);
+}
+
+static enum MHD_Result on_request(void *cls, struct MHD_Connection *connection, const char *url, const char *method,
+                                  const char *version, const char *piece, size_t *piece_size, void **slot)
+{
+    struct intake *intake = cls;
+    struct exchange *exchange = *slot;
+
+    (void)version;
+    if (!exchange)
+        return exchange_begin(intake, connection, method, url, slot);
+    if (*piece_size > 0)
+        return exchange_take_piece(exchange, piece, piece_size);
+    return exchange_answer(exchange);
+}
+
+static void on_end(void *cls, struct MHD_Connection *connection, void **slot, enum MHD_RequestTerminationCode why)
+{
+    struct exchange *exchange = *slot;
+
+    (void)cls;
+    (void)connection;
+    (void)why;
+    if (exchange)
+        exchange_end(exchange);
+    *slot = NULL;
+}
+
+/* What libmicrohttpd says of broken requests may hold pieces of them: it is counted, not logged. */
+static void on_mhd_log(void *cls, const char *format, va_list arguments)
+{
+    (void)cls;
+    (void)format;
+    (void)arguments;
+}
+
+/* ---- start and end ---- */
+
+struct kinds *intake_kinds(struct intake *intake)
+{
+    struct kinds *kinds;
+
+    pthread_mutex_lock(&intake->lock);
+    kinds = kinds_hold(intake->kinds);
+    pthread_mutex_unlock(&intake->lock);
+    return kinds;
+}
+
+void intake_use_kinds(struct intake *intake, struct kinds *kinds)
+{
+    struct kinds *old;
+
+    kinds_hold(kinds);
+    pthread_mutex_lock(&intake->lock);
+    old = intake->kinds;
+    intake->kinds = kinds;
+    pthread_mutex_unlock(&intake->lock);
+    kinds_free(old);
+}
+
+enum status intake_reader(struct intake *intake, struct outbox_reader **out)
+{
+    struct reader_pool *pool = &intake->readers;
+
+    *out = NULL;
+    pthread_mutex_lock(&pool->lock);
+    if (pool->count > 0)
+        *out = pool->idle[--pool->count];
+    pthread_mutex_unlock(&pool->lock);
+    return *out ? STATUS_OK : outbox_reader_open(intake->parts.outbox, out);
+}
+
+void intake_reader_done(struct intake *intake, struct outbox_reader *reader)
+{
+    struct reader_pool *pool = &intake->readers;
+
+    pthread_mutex_lock(&pool->lock);
+    if (pool->count < sizeof(pool->idle) / sizeof(pool->idle[0])) {
+        pool->idle[pool->count++] = reader;
+        reader = NULL;
+    }
+    pthread_mutex_unlock(&pool->lock);
+    outbox_reader_close(reader);
+}
+
+static bool socket_address(const char *host, uint16_t port, struct sockaddr_storage *out, socklen_t *length)
+{
+    struct sockaddr_in *four = (struct sockaddr_in *)out;
+    struct sockaddr_in6 *six = (struct sockaddr_in6 *)out;
+
+    memset(out, 0, sizeof(*out));
+    if (inet_pton(AF_INET, strcmp(host, "localhost") == 0 ? "127.0.0.1" : host, &four->sin_addr) == 1) {
+        four->sin_family = AF_INET;
+        four->sin_port = htons(port);
+        *length = sizeof(*four);
+        return true;
+    }
+    if (inet_pton(AF_INET6, host, &six->sin6_addr) != 1)
+        return false;
+    six->sin6_family = AF_INET6;
+    six->sin6_port = htons(port);
+    *length = sizeof(*six);
+    return true;
+}
+
+static int listening_socket(const struct settings *settings, struct intake *intake)
+{
+    struct sockaddr_storage address;
+    socklen_t length;
+    int on = 1, fd, fault;
+
+    if (!address_split(settings->listen, intake->host, &intake->port) ||
+        !socket_address(intake->host, intake->port, &address, &length)) {
+        errno = EINVAL;
+        return -1;
+    }
+    fd = socket(address.ss_family, SOCK_STREAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
+    if (fd < 0)
+        return -1;
+    setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof(on));
+    if (bind(fd, (struct sockaddr *)&address, length) == 0 && listen(fd, 1024) == 0 &&
+        getsockname(fd, (struct sockaddr *)&address, &length) == 0) {
+        intake->port = ntohs(address.ss_family == AF_INET ? ((struct sockaddr_in *)&address)->sin_port
+                                                          : ((struct sockaddr_in6 *)&address)->sin6_port);
+        return fd;
+    }
+    fault = errno;
+    close(fd);
+    errno = fault;
+    return -1;
+}
+
+static struct MHD_Daemon *start_mhd(struct intake *intake, int fd)
+{
+    const struct settings *settings = intake->parts.settings;
+
+    return MHD_start_daemon(MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG, 0, NULL,
+                            NULL, on_request, intake, MHD_OPTION_EXTERNAL_LOGGER, on_mhd_log, NULL,
+                            MHD_OPTION_LISTEN_SOCKET, fd, MHD_OPTION_NOTIFY_CONNECTION, on_connection, intake,
+                            MHD_OPTION_NOTIFY_COMPLETED, on_end, NULL, MHD_OPTION_CONNECTION_LIMIT,
+                            (unsigned)settings->connections_most, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
+                            (size_t)32768, MHD_OPTION_CONNECTION_TIMEOUT,
+                            (unsigned)(settings->idle_ms / 1000), MHD_OPTION_THREAD_POOL_SIZE,
+                            (unsigned)settings->threads, MHD_OPTION_END);
+}
+
+static void intake_free(struct intake *intake)
+{
+    for (size_t i = 0; i < intake->readers.count; i++)
+        outbox_reader_close(intake->readers.idle[i]);
+    pthread_mutex_destroy(&intake->readers.lock);
+    pthread_mutex_destroy(&intake->lock);
+    kinds_free(intake->kinds);
+    free(intake);
+}
+
+enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, struct intake **out)
+{
+    struct intake *intake = calloc(1, sizeof(*intake));
+    int fd;
+
+    if (!intake)
+        return STATUS_NO_MEMORY;
+    intake->parts = *parts;
+    intake->as_entered = strcmp(parts->settings->units, "as-entered") == 0;
+    intake->kinds = kinds_hold(kinds);
+    pthread_mutex_init(&intake->lock, NULL);
+    pthread_mutex_init(&intake->readers.lock, NULL);
+    fd = listening_socket(parts->settings, intake);
+    if (fd < 0) {
+        log_line(LOG_LEVEL_ERROR, "cannot listen on %s: %s", parts->settings->listen, strerror(errno));
+        intake_free(intake);
+        return STATUS_IO;
+    }
+    intake->daemon = start_mhd(intake, fd);
+    if (!intake->daemon) {
+        close(fd);
+        intake_free(intake);
+        return STATUS_IO;
+    }
+    intake->reaper_runs = pthread_create(&intake->reaper, NULL, reap, intake) == 0;
+    *out = intake;
+    return STATUS_OK;
+}
+
+uint16_t intake_port(const struct intake *intake)
+{
+    return intake->port;
+}
+
+/* Suspended connections never time out and must all be resumed before MHD_stop_daemon: quiesce, let the disk answer, stop. */
+void intake_stop(struct intake *intake)
+{
+    const struct timespec pause = {.tv_nsec = 10000000};
+    int64_t until = clock_monotonic_ms() + 60000;
+    int fd;
+
+    if (!intake)
+        return;
+    fd = MHD_quiesce_daemon(intake->daemon);
+    if (fd >= 0)
+        close(fd);
+    while (atomic_load(&intake->under_way) > 0 && clock_monotonic_ms() < until)
+        nanosleep(&pause, NULL);
+    atomic_store(&intake->stopping, true);
+    if (intake->reaper_runs)
+        pthread_join(intake->reaper, NULL);
+    MHD_stop_daemon(intake->daemon);
+    intake_free(intake);
+}

@@ -1,0 +1,183 @@
+/* intake_private.h - one request's life, shared by the files of this module. */
+#ifndef WARDPOST_INTAKE_PRIVATE_H
+#define WARDPOST_INTAKE_PRIVATE_H
+
+#include <microhttpd.h>
+#include <pthread.h>
+#include <stdatomic.h>
+
+#include "wardpost/intake.h"
+#include "wardpost/json_out.h"
+#include "wardpost/problem.h"
+#include "wardpost/reading.h"
+
+struct route;
+struct exchange;
+
+struct connection { /* one TCP connection, for the deadlines */
+    struct connection *next, *previous;
+    int fd;
+    int64_t deadline_ms; /* monotonic; INT64_MAX: none (the disk is being waited for) */
+    bool cut;
+};
+
+struct key_in_use { /* an Idempotency-Key whose first request is not finished */
+    struct key_in_use *next;
+    const struct exchange *exchange;
+    const char *client, *key;
+};
+
+struct reader_pool {
+    pthread_mutex_t lock;
+    struct outbox_reader *idle[64];
+    size_t count;
+};
+
+struct intake {
+    struct intake_parts parts;
+    struct MHD_Daemon *daemon;
+    bool as_entered;
+    char host[128];
+    uint16_t port;
+    pthread_mutex_t lock; /* guards kinds, connections, keys; never held across a system call */
+    struct kinds *kinds;
+    struct connection *connections;
+    struct key_in_use *keys;
+    struct reader_pool readers;
+    atomic_long under_way; /* exchanges waiting for the disk */
+    atomic_bool stopping;
+    pthread_t reaper;
+    bool reaper_runs;
+};
+
+struct kinds *intake_kinds(struct intake *intake); /* one more reference: the caller's */
+MUST_CHECK enum status intake_reader(struct intake *intake, struct outbox_reader **out);
+void intake_reader_done(struct intake *intake, struct outbox_reader *reader);
+void intake_deadline(struct connection *connection, struct intake *intake, int64_t in_ms);
+
+struct reply {
+    unsigned status;
+    const char *type; /* media type */
+    char *text;       /* malloc'd; NULL: empty */
+    size_t length;
+    const char *allow;        /* Allow */
+    const char *authenticate; /* WWW-Authenticate */
+    unsigned retry_after;     /* seconds; 0: none */
+    char location[64];        /* "" : none */
+};
+
+struct body {
+    char *bytes;
+    size_t length, room, most;
+    bool too_large;
+    bool no_memory;
+    bool gzip;
+};
+
+void body_take(struct body *body, const char *piece, size_t length);
+void body_clear(struct body *body);
+/* Unpack in place when it is gzip. INVALID: broken or cut short; BUSY: larger than `most` unpacked. */
+MUST_CHECK enum status body_unpack(struct body *body);
+
+struct exchange {
+    struct intake *intake;
+    struct MHD_Connection *connection;
+    struct connection *line;
+    const struct route *route;
+    struct uuid id; /* from the path */
+    struct client client;
+    struct body body;
+    struct reply reply;
+    bool answered;                /* reply is ready to be sent */
+    bool headers_only;            /* HEAD */
+    bool suspended;               /* for the disk; only its own thread of libmicrohttpd looks at it */
+    struct key_in_use key;        /* key.key NULL: none */
+    struct submission *submission; /* what waits for the disk */
+    struct bulk *bulk;            /* NDJSON */
+};
+
+/* A route takes the exchange when its body is here (for `streams`: at the first piece) and leaves a reply, or suspends. */
+typedef void route_take(struct exchange *exchange);
+
+enum route_id { ID_NONE, ID_UUID };
+
+struct route {
+    const char *method, *path; /* "{id}" stands for a UUID */
+    enum right right;
+    const char *takes; /* media type of the body; NULL: no body */
+    route_take *take;
+};
+
+const struct route *route_find(const char *method, const char *path, struct uuid *id, const char **allow);
+extern const struct route route_table[];
+extern const size_t route_count;
+
+/* ---- replies ---- */
+void reply_json(struct exchange *exchange, unsigned status, struct json_out *out); /* takes out's text */
+void reply_text(struct exchange *exchange, unsigned status, const char *type, char *text, size_t length);
+void reply_problem(struct exchange *exchange, unsigned status, const char *title, const char *detail,
+                   const struct problems *problems);
+void reply_status(struct exchange *exchange, enum status status); /* trouble of ours */
+
+/* Suspends the connection until exchange_resume(); then the route's reply is sent. */
+void exchange_suspend(struct exchange *exchange);
+void exchange_resume(struct exchange *exchange); /* any thread */
+
+/* ---- a submission: text to entries of the outbox ---- */
+
+struct submission {
+    struct set *set;
+    struct judgement *judgements;
+    struct worked_out worked_out[4];
+    size_t worked_out_count;
+    struct score_answer *scores;
+    size_t scores_count;
+    struct observations *observations;
+    struct put put;
+    struct put_entry *entries;
+    struct put_need *needs;
+    struct json_out scratch; /* sent, values, flags of each reading, one after another */
+    struct json_out answer;
+    char *patient;  /* key */
+    char *own_text; /* of a line of NDJSON */
+    struct problems problems;
+    unsigned status; /* HTTP: 201, or what is wrong */
+    const char *title;
+    char detail[256];
+};
+
+struct submission_frame {
+    struct intake *intake;
+    const struct client *client;
+    struct outbox_reader *reader;
+    bool preview; /* nothing is stored: no look at what is there but the last readings */
+    bool again;   /* a kept reading is read again: what is asked was answered by the person who releases it */
+    struct uuid again_id;
+    int64_t again_now_ms; /* when it was accepted, for its `age` */
+};
+
+/* Bytes to a submission: parsed, judged, mapped, with its entries ready to be put and the answer written.
+ * With submission->status 201 put it; else problems say what is wrong. Fails only for trouble of ours. */
+MUST_CHECK enum status submission_make(const struct submission_frame *frame, const char *text, size_t length,
+                                       struct submission **out);
+void submission_free(struct submission *submission);
+/* After the COMMIT: 201 with the answer, 409, 507 ... (replay: states as they are now). */
+void submission_settle(struct submission *submission, struct intake *intake);
+/* The kept body for a person, when nobody was there to be told: number of the refusal, or -1. */
+int64_t submission_keep_refused(struct intake *intake, const struct client *client, const char *text,
+                                size_t length, const struct problems *problems);
+
+void take_readings(struct exchange *exchange);
+void take_preview(struct exchange *exchange);
+void take_release(struct exchange *exchange);
+void take_discard(struct exchange *exchange);
+void take_refusal_done(struct exchange *exchange);
+
+/* ---- NDJSON ---- */
+void bulk_begin(struct exchange *exchange);
+/* Takes as much as it can now; returns how many bytes it took (the rest comes again after a resume). */
+size_t bulk_take(struct exchange *exchange, const char *piece, size_t length);
+void bulk_end(struct exchange *exchange);
+void bulk_free(struct bulk *bulk);
+
+#endif

@@ -1,0 +1,306 @@
+/* submission.c - the way of a reading (design 3) in one place: bytes, set, judgement, Observations, entries, answer.
+ *
+ * The same code serves a request, a line of NDJSON and the preview; what is stored is decided by whoever puts it. */
+#include <inttypes.h>
+#include <sodium.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "intake/intake_private.h"
+#include "intake/submission_parts.h"
+#include "wardpost/json_in.h"
+#include "wardpost/log.h"
+#include "wardpost/metrics.h"
+#include "wardpost/observation.h"
+
+/* ---- the last readings, to compare with ---- */
+
+struct last_wanted {
+    const struct kinds *kinds;
+    const struct kind *kind;
+    struct last *last;
+    bool found;
+};
+
+static bool last_seen(void *context, const struct outbox_row *row)
+{
+    struct last_wanted *wanted = context;
+
+    wanted->found = last_read(wanted->kinds, wanted->kind, row->values, row->values_length, row->taken_ms, wanted->last);
+    return false;
+}
+
+static bool is_first_of_kind(const struct set *set, size_t index)
+{
+    for (size_t i = 0; i < index; i++)
+        if (set->readings[i].kind == set->readings[index].kind)
+            return false;
+    return true;
+}
+
+static enum status find_lasts(const struct submission_frame *frame, const struct set *set, struct last *lasts,
+                              size_t *count)
+{
+    char patient[PATIENT_KEY_ROOM];
+
+    *count = 0;
+    if (!set->patient.given)
+        return STATUS_OK;
+    patient_key(&set->patient, patient);
+    for (size_t i = 0; i < set->count; i++) {
+        const struct reading *reading = &set->readings[i];
+        struct last_wanted wanted = {set->kinds, reading->kind, &lasts[*count], false};
+        enum status status;
+
+        if (!reading->kind->looks_at_last || !is_first_of_kind(set, i))
+            continue;
+        status = outbox_last(frame->reader, patient, reading->kind->name, reading->taken.ms, last_seen, &wanted);
+        if (status != STATUS_OK && status != STATUS_NOT_FOUND)
+            return status;
+        *count += wanted.found;
+    }
+    return STATUS_OK;
+}
+
+/* ---- judging ---- */
+
+static void check_names(const struct submission_frame *frame, struct submission *submission)
+{
+    for (size_t i = 0; i < submission->set->count; i++) {
+        const struct reading *reading = &submission->set->readings[i];
+        char pointer[160];
+
+        if (!reading->by || client_may_name(frame->client, reading->by))
+            continue;
+        pointer_join(pointer, sizeof(pointer), json_object_get(reading->sent, "by") ? reading->pointer : "", "by");
+        problem_add(&submission->problems, PROBLEM_NOT_ALLOWED, pointer,
+                    "this token may not name that practitioner");
+        return;
+    }
+}
+
+static enum status judge(const struct submission_frame *frame, struct submission *submission)
+{
+    struct set *set = submission->set;
+    struct last *lasts = calloc(set->count, sizeof(*lasts));
+    struct judge_frame judging = {.as_entered = frame->intake->as_entered, .nobody_there = !frame->client->attended};
+    enum status status = STATUS_NO_MEMORY;
+
+    submission->judgements = calloc(set->count, sizeof(*submission->judgements));
+    if (!lasts || !submission->judgements)
+        goto done;
+    status = find_lasts(frame, set, lasts, &judging.last_count);
+    if (status != STATUS_OK)
+        goto done;
+    judging.last = lasts;
+    status = set_judge(set, &judging, submission->judgements, &submission->problems);
+done:
+    free(lasts);
+    return status;
+}
+
+static enum status work_out(struct submission *submission)
+{
+    struct set *set = submission->set;
+    size_t tables = set->single ? 0 : kinds_score_count(set->kinds);
+
+    if (tables > 0 && !(submission->scores = calloc(tables, sizeof(*submission->scores))))
+        return STATUS_NO_MEMORY;
+    submission->worked_out_count = set_work_out(set, submission->judgements, submission->worked_out);
+    for (size_t i = 0; i < tables; i++) {
+        bool asked = false;
+
+        set_score(set, submission->judgements, i, &asked, &submission->scores[submission->scores_count]);
+        submission->scores_count += asked;
+    }
+    return STATUS_OK;
+}
+
+static enum status map(struct submission *submission)
+{
+    struct observations *observations = calloc(1, sizeof(*observations));
+
+    if (!observations)
+        return STATUS_NO_MEMORY;
+    submission->observations = observations;
+    if (!submission->set->patient.given)
+        return STATUS_OK; /* bound to nobody: kept, held, unmapped (design 10) */
+    return set_map(submission->set, submission->judgements, submission->worked_out, submission->worked_out_count,
+                   submission->scores, submission->scores_count, observations);
+}
+
+/* ---- the whole way ---- */
+
+static void is_wrong(struct submission *submission, unsigned status, const char *title, const char *detail)
+{
+    submission->status = status;
+    submission->title = title;
+    snprintf(submission->detail, sizeof(submission->detail), "%s", detail);
+}
+
+static bool only_asked(const struct problems *problems)
+{
+    for (size_t i = 0; i < problems->count; i++)
+        if (problems->items[i].code != PROBLEM_CONFIRM)
+            return false;
+    return problems->count > 0;
+}
+
+static bool has_problems(struct submission *submission)
+{
+    if (submission->problems.count == 0)
+        return false;
+    if (only_asked(&submission->problems))
+        is_wrong(submission, 422, "please confirm",
+                 "Look at the patient and at the values named here. If they are true send the same again with "
+                 "\"confirmed\": true on those readings.");
+    else
+        is_wrong(submission, 422, "cannot be taken",
+                 "Nothing was kept. Each thing that is wrong is listed with where it stands.");
+    return true;
+}
+
+/* The person who releases a kept reading says that it is true; ids that we gave it stay. */
+static void confirm_kept(const struct submission_frame *frame, struct set *set)
+{
+    set->readings[0].confirmed = true;
+    set->readings[0].id = frame->again_id;
+    if (set->single)
+        set->id = frame->again_id;
+}
+
+static enum status parse(const struct submission_frame *frame, const char *text, size_t length,
+                         struct submission *submission)
+{
+    const struct settings *settings = frame->intake->parts.settings;
+    struct reading_frame reading = {
+        .has_now = true,
+        .now = {frame->again ? frame->again_now_ms : clock_wall_ms(), 0},
+        .skew_ms = settings->skew_ms,
+        .age_ask_ms = frame->again ? 0 : settings->age_ask_ms,
+        .readings_most = (size_t)settings->readings_most,
+        .patient_optional = !frame->client->attended,
+        .nobody_there = !frame->client->attended,
+    };
+    struct json_fault fault = {0};
+    json_t *body = NULL;
+    struct kinds *kinds;
+    enum status status = json_in(text, length, &body, &fault);
+
+    if (status == STATUS_INVALID) {
+        char detail[256];
+
+        snprintf(detail, sizeof(detail), "line %u, column %u: %s", fault.line, fault.column, fault.detail);
+        is_wrong(submission, 400, "not JSON", detail);
+        problem_add(&submission->problems, PROBLEM_MALFORMED, "", "%s", detail);
+        return STATUS_OK;
+    }
+    if (status != STATUS_OK)
+        return status;
+    kinds = intake_kinds(frame->intake);
+    status = set_parse(body, kinds, &reading, &submission->set, &submission->problems);
+    kinds_free(kinds);
+    json_decref(body);
+    if (status == STATUS_OK && frame->again && submission->set)
+        confirm_kept(frame, submission->set);
+    return status;
+}
+
+static enum status go_all_the_way(const struct submission_frame *frame, const char *text, size_t length,
+                                  struct submission *submission)
+{
+    enum status status = parse(frame, text, length, submission);
+
+    if (status != STATUS_OK || submission->status == 400 || has_problems(submission))
+        return status;
+    check_names(frame, submission);
+    status = judge(frame, submission);
+    if (status != STATUS_OK || (has_problems(submission) && (frame->preview || !submission_is_known(frame, submission))))
+        return status;
+    if (submission->problems.count > 0)
+        return STATUS_OK; /* it is here already, as it stands: submission_is_known wrote the answer */
+    if ((status = work_out(submission)) != STATUS_OK || (status = map(submission)) != STATUS_OK)
+        return status;
+    submission->status = 201;
+    if (frame->preview)
+        return submission_preview(submission);
+    return submission_entries(frame, submission, text, length);
+}
+
+enum status submission_make(const struct submission_frame *frame, const char *text, size_t length,
+                            struct submission **out)
+{
+    struct submission *submission = calloc(1, sizeof(*submission));
+    enum status status;
+
+    if (!submission)
+        return STATUS_NO_MEMORY;
+    status = go_all_the_way(frame, text, length, submission);
+    if (status == STATUS_OK && submission->problems.no_memory)
+        status = STATUS_NO_MEMORY;
+    if (status != STATUS_OK) {
+        submission_free(submission);
+        return status;
+    }
+    *out = submission;
+    return STATUS_OK;
+}
+
+enum status submission_own_text(struct submission *submission, const char *text, size_t length)
+{
+    if (!submission->set->single)
+        return STATUS_OK; /* its entries stand in scratch */
+    submission->own_text = malloc(length + 1);
+    if (!submission->own_text)
+        return STATUS_NO_MEMORY;
+    memcpy(submission->own_text, text, length);
+    submission->entries[0].sent = submission->own_text;
+    return STATUS_OK;
+}
+
+void submission_free(struct submission *submission)
+{
+    if (!submission)
+        return;
+    for (size_t i = 0; submission->judgements && i < submission->set->count; i++)
+        judgement_clear(&submission->judgements[i]);
+    free(submission->judgements);
+    free(submission->scores);
+    if (submission->observations)
+        observations_clear(submission->observations);
+    free(submission->observations);
+    free(submission->entries);
+    free(submission->needs);
+    free(submission->patient);
+    free(submission->own_text);
+    json_out_clear(&submission->scratch);
+    json_out_clear(&submission->answer);
+    problems_clear(&submission->problems);
+    set_free(submission->set);
+    free(submission);
+}
+
+int64_t submission_keep_refused(struct intake *intake, const struct client *client, const char *text, size_t length,
+                                const struct problems *problems)
+{
+    struct refusal refusal = {.client = client->name, .received_ms = clock_wall_ms(), .sent = text, .sent_length = length};
+    struct json_out out = JSON_OUT_INIT;
+    int64_t number = -1;
+
+    out_array(&out);
+    for (size_t i = 0; i < problems->count; i++) {
+        out_object(&out);
+        out_member(&out, "pointer", problems->items[i].pointer);
+        out_member(&out, "code", problem_code_text(problems->items[i].code));
+        out_member(&out, "detail", problems->items[i].detail);
+        out_object_end(&out);
+    }
+    out_array_end(&out);
+    refusal.problems = json_out_text(&out);
+    refusal.problems_length = out.length;
+    if (!refusal.problems || outbox_refuse(intake->parts.outbox, &refusal, &number) != STATUS_OK)
+        number = -1;
+    json_out_clear(&out);
+    return number;
+}

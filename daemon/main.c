@@ -1,0 +1,295 @@
+/* main.c - wardpostd: from the far end of the road to its start, so that nobody can send before there is a place to keep it. */
+#include <dlfcn.h>
+#include <errno.h>
+#include <signal.h>
+#include <sodium.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "wardpost/access.h"
+#include "wardpost/courier.h"
+#include "wardpost/intake.h"
+#include "wardpost/kind.h"
+#include "wardpost/log.h"
+#include "wardpost/mappings_path.h"
+#include "wardpost/moment.h"
+#include "wardpost/outbox.h"
+#include "wardpost/service.h"
+#include "wardpost/settings.h"
+
+struct daemon {
+    struct settings settings;
+    struct kinds *kinds;
+    struct outbox *outbox;
+    struct courier *courier;
+    struct access *access;
+    struct intake *intake;
+    char mappings[4096];
+    char first_token[TOKEN_TEXT_ROOM];
+};
+
+static void set_log_level(const char *word)
+{
+    static const struct {
+        const char *word;
+        enum log_level level;
+    } levels[] = {
+        {"error", LOG_LEVEL_ERROR}, {"warning", LOG_LEVEL_WARNING}, {"info", LOG_LEVEL_INFO}, {"debug", LOG_LEVEL_DEBUG}};
+
+    for (size_t i = 0; i < sizeof(levels) / sizeof(levels[0]); i++)
+        if (strcmp(levels[i].word, word) == 0)
+            log_threshold(levels[i].level);
+}
+
+/* ---- the parts, one after the other ---- */
+
+static int load_kinds(const char *path, struct kinds **out)
+{
+    struct kinds_fault fault;
+    enum status status = kinds_load(path, out, &fault);
+
+    if (status == STATUS_OK)
+        return EX_OK;
+    if (status == STATUS_INVALID)
+        log_line(LOG_LEVEL_ERROR, "kind table is broken: %s/%s%s%s: %s", path, fault.file, fault.pointer[0] ? "#" : "",
+                 fault.pointer, fault.reason);
+    else
+        log_line(LOG_LEVEL_ERROR, "kind table %s: %s", path, status_text(status));
+    return status == STATUS_INVALID ? EX_CONFIG : EX_NOINPUT;
+}
+
+static int find_kinds(struct daemon *daemon)
+{
+    if (!mappings_path(daemon->settings.mappings, daemon->mappings, sizeof(daemon->mappings))) {
+        log_line(LOG_LEVEL_ERROR, "no kind table found beside the program or where it was installed; see --mappings");
+        return EX_NOINPUT;
+    }
+    return load_kinds(daemon->mappings, &daemon->kinds);
+}
+
+static int start_outbox(struct daemon *daemon)
+{
+    struct outbox_options options = {.path = daemon->settings.store, .room_least = daemon->settings.room_least};
+    enum status status = outbox_start(&options, &daemon->outbox);
+
+    if (status == STATUS_OK)
+        return EX_OK;
+    log_line(LOG_LEVEL_ERROR, "store %s: %s", options.path,
+             status == STATUS_BUSY ? "another wardpostd has it" : status_text(status));
+    return status == STATUS_BUSY ? EX_TEMPFAIL : EX_CANTCREAT;
+}
+
+static bool server_is_loopback(const char *server)
+{
+    static const char *const schemes[] = {"http://", "https://"};
+    char host[128];
+
+    for (size_t i = 0; i < 2; i++) {
+        const char *start = server + strlen(schemes[i]);
+        size_t length;
+
+        if (strncmp(server, schemes[i], strlen(schemes[i])) != 0)
+            continue;
+        length = start[0] == '[' ? strcspn(++start, "]") : strcspn(start, ":/?#");
+        if (length == 0 || length >= sizeof(host) || memchr(start, '@', length))
+            return false;
+        memcpy(host, start, length);
+        host[length] = '\0';
+        return address_is_loopback(host);
+    }
+    return false;
+}
+
+static enum courier_way way_of(const char *word)
+{
+    if (strcmp(word, "update-as-create") == 0)
+        return WAY_UPDATE_AS_CREATE;
+    if (strcmp(word, "conditional-create") == 0)
+        return WAY_CONDITIONAL_CREATE;
+    return strcmp(word, "search-first") == 0 ? WAY_SEARCH_FIRST : WAY_BY_ABILITY;
+}
+
+/* Until patients are resolved on the server, a server elsewhere could chart on the wrong one: refused (design 3). */
+static int start_courier(struct daemon *daemon)
+{
+    const struct settings *settings = &daemon->settings;
+    struct courier_options options = {
+        .server = settings->server[0] ? settings->server : NULL,
+        .way = way_of(settings->way),
+        .batch_most = (size_t)settings->batch_most,
+        .transfers_most = (size_t)settings->transfers_most,
+        .request_timeout_ms = settings->request_timeout_ms,
+        .connect_timeout_ms = settings->connect_timeout_ms,
+        .retry_first_ms = settings->retry_first_ms,
+        .retry_most_ms = settings->retry_most_ms,
+        .server_error_tries = (unsigned)settings->server_error_tries,
+    };
+    enum status status = courier_start(&options, daemon->outbox, &daemon->courier);
+
+    if (status == STATUS_OK)
+        return EX_OK;
+    log_line(LOG_LEVEL_ERROR, "courier: %s", status_text(status));
+    return EX_OSERR;
+}
+
+static int start_access(struct daemon *daemon)
+{
+    struct access_options options = {.path = daemon->settings.clients, .demo = daemon->settings.demo};
+    uint8_t hash[TOKEN_HASH_BYTES];
+    enum status status;
+
+    if (daemon->settings.one_time_token) {
+        token_make(daemon->first_token, hash);
+        options.first = daemon->first_token;
+    }
+    status = access_start(&options, &daemon->access);
+    return status == STATUS_OK ? EX_OK : EX_OSERR;
+}
+
+static int start_intake(struct daemon *daemon)
+{
+    struct intake_parts parts = {&daemon->settings, daemon->outbox, daemon->courier, daemon->access};
+
+    return intake_start(&parts, daemon->kinds, &daemon->intake) == STATUS_OK ? EX_OK : EX_UNAVAILABLE;
+}
+
+/* ---- while it runs ---- */
+
+static void announce(struct daemon *daemon)
+{
+    bool six = strchr(daemon->settings.listen, '[') != NULL;
+
+    log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on http://%s:%u", six ? "[::1]" : "127.0.0.1",
+             intake_port(daemon->intake));
+    if (daemon->first_token[0]) {
+        dprintf(STDOUT_FILENO, "token for the first client, shown once: %s\n", daemon->first_token);
+        sodium_memzero(daemon->first_token, sizeof(daemon->first_token));
+    }
+    if (daemon->settings.demo)
+        log_line(LOG_LEVEL_WARNING, "--demo: no token is needed; for trying out, not for patients");
+}
+
+/* A broken table keeps the old one in force and says so. */
+static void reload(struct daemon *daemon)
+{
+    struct kinds *kinds = NULL;
+
+    service_notify_reloading();
+    if (load_kinds(daemon->mappings, &kinds) == EX_OK) {
+        log_line(LOG_LEVEL_INFO, "kind table %s is in force", kinds_version(kinds));
+        intake_use_kinds(daemon->intake, kinds);
+        kinds_free(daemon->kinds);
+        daemon->kinds = kinds;
+    } else {
+        log_line(LOG_LEVEL_ERROR, "the old kind table %s stays in force", kinds_version(daemon->kinds));
+    }
+    courier_nudge(daemon->courier);
+    service_notify("READY=1");
+}
+
+static void block_signals(sigset_t *signals)
+{
+    sigemptyset(signals);
+    sigaddset(signals, SIGTERM);
+    sigaddset(signals, SIGINT);
+    sigaddset(signals, SIGHUP);
+    pthread_sigmask(SIG_BLOCK, signals, NULL);
+    signal(SIGPIPE, SIG_IGN);
+    signal(SIGXFSZ, SIG_IGN); /* a full quota is an error of a write, not our end */
+}
+
+static void run(struct daemon *daemon, const sigset_t *signals)
+{
+    int64_t watchdog_ms = service_watchdog_ms();
+    struct timespec pause = {.tv_sec = 3600};
+
+    if (watchdog_ms > 0)
+        pause = (struct timespec){watchdog_ms / 2000, (watchdog_ms / 2 % 1000) * 1000000};
+    service_notify("READY=1");
+    for (;;) {
+        int got = sigtimedwait(signals, NULL, &pause);
+
+        if (got == SIGTERM || got == SIGINT)
+            return;
+        if (got == SIGHUP)
+            reload(daemon);
+        else if (got < 0 && errno == EAGAIN && watchdog_ms > 0)
+            service_notify("WATCHDOG=1");
+    }
+}
+
+static int check(struct daemon *daemon)
+{
+    struct clients clients;
+    char why[200];
+    int code = find_kinds(daemon);
+    enum status status = clients_read(daemon->settings.clients, &clients, why);
+
+    if (status == STATUS_OK) {
+        clients_clear(&clients);
+    } else if (status != STATUS_NOT_FOUND) {
+        fprintf(stderr, "%s: %s %s\n", daemon->settings.clients, status_text(status), why);
+        code = EX_CONFIG;
+    }
+    if (daemon->settings.server[0] && !server_is_loopback(daemon->settings.server))
+        code = EX_CONFIG;
+    if (code == EX_OK)
+        puts("settings, kind table and clients are in order");
+    return code;
+}
+
+static int refuse_distant_server(const struct settings *settings)
+{
+    if (!settings->server[0] || server_is_loopback(settings->server))
+        return EX_OK;
+    log_line(LOG_LEVEL_ERROR, "courier.server is not on loopback: refused until patients are resolved on the server");
+    return EX_CONFIG;
+}
+
+int main(int argc, char **argv)
+{
+    struct daemon daemon = {0};
+    sigset_t signals;
+    int code;
+
+    if (sodium_init() < 0)
+        return EX_OSERR;
+    if ((code = settings_load(argc, argv, &daemon.settings)) != 0) {
+        settings_clear(&daemon.settings);
+        return code - 1;
+    }
+    set_log_level(daemon.settings.log_level);
+    block_signals(&signals);
+    if ((code = refuse_distant_server(&daemon.settings)) != EX_OK)
+        goto done;
+    if (daemon.settings.check_only) {
+        code = check(&daemon);
+        goto done;
+    }
+    if ((code = find_kinds(&daemon)) != EX_OK)
+        goto done;
+    if ((code = start_outbox(&daemon)) != EX_OK)
+        goto done;
+    if ((code = start_courier(&daemon)) != EX_OK)
+        goto done;
+    if ((code = start_access(&daemon)) != EX_OK)
+        goto done;
+    if ((code = start_intake(&daemon)) != EX_OK)
+        goto done;
+    announce(&daemon);
+    run(&daemon, &signals);
+    log_line(LOG_LEVEL_INFO, "ending: nothing more is taken, what is under way is finished");
+    service_notify("STOPPING=1");
+done:
+    intake_stop(daemon.intake); /* first nobody may send, */
+    courier_stop(daemon.courier, daemon.settings.drain_ms);
+    outbox_stop(daemon.outbox); /* last the disk is closed */
+    access_stop(daemon.access);
+    kinds_free(daemon.kinds);
+    settings_clear(&daemon.settings);
+    return code;
+}

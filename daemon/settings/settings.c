@@ -1,0 +1,252 @@
+/* settings.c - the command line and the settings file become one struct; every fault is told with file and line. */
+#include <confuse.h>
+#include <getopt.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+#include <unistd.h>
+
+#include "wardpost/settings.h"
+
+#define SECTIONS_MOST 8
+
+/* libConfuse calls back without a context of ours: one file is read at a time, at start, before any thread. */
+static struct reading_file {
+    const char *path;
+    struct settings *settings;
+    settings_complain *complain;
+    void *context;
+    unsigned faults;
+} file;
+
+static void complain(const char *line)
+{
+    file.faults++;
+    file.complain(file.context, line);
+}
+
+static void list_known(const char *section, char *out, size_t room)
+{
+    size_t used = 0;
+
+    out[0] = '\0';
+    for (size_t i = 0; i < setting_count; i++) {
+        const struct setting *row = &setting_table[i];
+
+        if (strcmp(row->section, section) != 0 || used + strlen(row->name) + 3 > room)
+            continue;
+        used += (size_t)snprintf(out + used, room - used, "%s%s", used ? ", " : "", row->name);
+    }
+}
+
+static void on_confuse_error(cfg_t *cfg, const char *format, va_list arguments)
+{
+    char text[256], line[700], known[400];
+    const char *section = cfg && cfg->name && setting_find(cfg->name, "") == NULL ? cfg->name : "";
+
+    vsnprintf(text, sizeof(text), format, arguments);
+    list_known(section, known, sizeof(known));
+    if (strstr(text, "no such option") && known[0])
+        snprintf(line, sizeof(line), "%s:%d: %s; %s knows: %s", file.path, cfg->line, text, section, known);
+    else
+        snprintf(line, sizeof(line), "%s:%d: %s", file.path, cfg ? cfg->line : 0, text);
+    complain(line);
+}
+
+static int on_value(cfg_t *cfg, cfg_opt_t *option)
+{
+    const struct setting *row = setting_find(cfg_name(cfg), cfg_opt_name(option));
+    const char *value = cfg_opt_getnstr(option, cfg_opt_size(option) - 1);
+    char why[200], line[512];
+
+    if (row && value && setting_set(file.settings, row, value, why))
+        return 0;
+    snprintf(line, sizeof(line), "%s:%d: %s", file.path, cfg->line, row ? why : "not a setting");
+    complain(line);
+    return 0; /* go on: all faults in one reading */
+}
+
+static size_t section_rows(const char *section, cfg_opt_t *options)
+{
+    size_t count = 0;
+
+    for (size_t i = 0; i < setting_count; i++) {
+        cfg_opt_t one = CFG_STR(setting_table[i].name, NULL, CFGF_NODEFAULT);
+
+        if (strcmp(setting_table[i].section, section) == 0)
+            options[count++] = one;
+    }
+    options[count] = (cfg_opt_t)CFG_END();
+    return count;
+}
+
+static bool read_with(cfg_t *cfg, const char *path, const cfg_opt_t *sections)
+{
+    char name[100], line[256];
+
+    for (const cfg_opt_t *section = sections; section->name; section++)
+        for (const cfg_opt_t *option = section->subopts; option->name; option++) {
+            snprintf(name, sizeof(name), "%s|%s", section->name, option->name);
+            cfg_set_validate_func(cfg, name, on_value);
+        }
+    cfg_set_error_function(cfg, on_confuse_error);
+    if (cfg_parse(cfg, path) == CFG_FILE_ERROR) {
+        snprintf(line, sizeof(line), "%s: cannot be read", path);
+        complain(line);
+    }
+    return file.faults == 0;
+}
+
+bool settings_read_file(const char *path, struct settings *settings, settings_complain *to,
+                        void *context)
+{
+    cfg_opt_t options[SECTIONS_MOST][40];
+    cfg_opt_t sections[SECTIONS_MOST + 1];
+    size_t count = 0;
+    const char *last = "";
+    cfg_t *cfg;
+    bool good;
+
+    file = (struct reading_file){path, settings, to, context, 0};
+    for (size_t i = 0; i < setting_count; i++) {
+        if (strcmp(setting_table[i].section, last) == 0)
+            continue;
+        last = setting_table[i].section;
+        section_rows(last, options[count]);
+        sections[count] = (cfg_opt_t)CFG_SEC(last, options[count], CFGF_NONE);
+        count++;
+    }
+    sections[count] = (cfg_opt_t)CFG_END();
+    cfg = cfg_init(sections, CFGF_NONE);
+    if (!cfg) {
+        complain("out of memory");
+        return false;
+    }
+    good = read_with(cfg, path, sections);
+    cfg_free(cfg);
+    return good;
+}
+
+static void print_complaint(void *context, const char *line)
+{
+    (void)context;
+    fprintf(stderr, "%s\n", line);
+}
+
+static const char usage_text[] =
+    "wardpostd - takes vital-sign readings and sees them safely into the chart\n"
+    "\n"
+    "  wardpostd --config FILE\n"
+    "  wardpostd --listen ADDR:PORT --store PATH [--server URL]   without a file\n"
+    "\n"
+    "  --config FILE      settings file (see wardpost.conf(5))\n"
+    "  --listen ADDR:PORT loopback address and port\n"
+    "  --server URL       base URL of the FHIR server; without it readings stay here\n"
+    "  --store PATH       file that keeps every reading\n"
+    "  --mappings DIR     folder of the kind table\n"
+    "  --demo             for trying out: no token is needed on loopback\n"
+    "  --check            read everything, say what is wrong with file and line, and stop\n"
+    "  --help, --version\n"
+    "\n"
+    "A record-keeping aid, not a monitor, not an alarm and no diagnosis. Local policy and licensed judgement come first.\n";
+
+enum { OPTION_CONFIG = 1, OPTION_DEMO, OPTION_CHECK, OPTION_HELP, OPTION_VERSION, OPTION_SETTING };
+
+static const struct {
+    const char *option, *section, *name;
+} option_settings[] = {
+    {"listen",   "intake",  "listen"},
+    {"server",   "courier", "server"},
+    {"store",    "store",   "path"  },
+    {"mappings", "mapping", "table" },
+};
+
+static const struct option long_options[] = {
+    {"listen",   required_argument, NULL, OPTION_SETTING + 0},
+    {"server",   required_argument, NULL, OPTION_SETTING + 1},
+    {"store",    required_argument, NULL, OPTION_SETTING + 2},
+    {"mappings", required_argument, NULL, OPTION_SETTING + 3},
+    {"config",   required_argument, NULL, OPTION_CONFIG     },
+    {"demo",     no_argument,       NULL, OPTION_DEMO       },
+    {"check",    no_argument,       NULL, OPTION_CHECK      },
+    {"help",     no_argument,       NULL, OPTION_HELP       },
+    {"version",  no_argument,       NULL, OPTION_VERSION    },
+    {NULL,       0,                 NULL, 0                 },
+};
+
+static int wrong_use(const char *why)
+{
+    fprintf(stderr, "wardpostd: %s; see wardpostd --help\n", why);
+    return EX_USAGE + 1;
+}
+
+static int load_config(const char *path, struct settings *settings)
+{
+    if (!path)
+        return 0;
+    return settings_read_file(path, settings, print_complaint, NULL) ? 0 : EX_CONFIG + 1;
+}
+
+/* The file first, then the command line over it, whatever their order was. */
+static int apply_options(int argc, char **argv, struct settings *settings, bool settings_too)
+{
+    char why[200];
+    int option;
+
+    optind = 1;
+    while ((option = getopt_long(argc, argv, "", long_options, NULL)) != -1) {
+        switch (option) {
+        case OPTION_HELP:
+            fputs(usage_text, stdout);
+            return EX_OK + 1;
+        case OPTION_VERSION:
+            puts("wardpostd " WARDPOST_VERSION);
+            return EX_OK + 1;
+        case OPTION_DEMO:
+            settings->demo = true;
+            break;
+        case OPTION_CHECK:
+            settings->check_only = true;
+            break;
+        case OPTION_CONFIG:
+            if (!settings_too && load_config(optarg, settings) != 0)
+                return EX_CONFIG + 1;
+            settings->one_time_token = false;
+            break;
+        case '?':
+            return EX_USAGE + 1;
+        default: {
+            const struct setting *row = setting_find(option_settings[option - OPTION_SETTING].section,
+                                                     option_settings[option - OPTION_SETTING].name);
+
+            if (settings_too && !setting_set(settings, row, optarg, why))
+                return wrong_use(why);
+        }
+        }
+    }
+    return optind < argc ? wrong_use("no arguments are taken") : 0;
+}
+
+int settings_load(int argc, char **argv, struct settings *settings)
+{
+    char host[128];
+    uint16_t port;
+    int code;
+
+    if (settings_initial(settings) != STATUS_OK)
+        return EX_OSERR + 1;
+    settings->one_time_token = true;
+    if ((code = apply_options(argc, argv, settings, false)) != 0 ||
+        (code = apply_options(argc, argv, settings, true)) != 0)
+        return code;
+    if (settings->demo)
+        settings->one_time_token = false;
+    if (!address_split(settings->listen, host, &port))
+        return wrong_use("intake.listen is ADDRESS:PORT");
+    if (!address_is_loopback(host)) {
+        fputs("wardpostd: it listens on loopback only until TLS can be configured\n", stderr);
+        return EX_CONFIG + 1;
+    }
+    return 0;
+}

@@ -1,0 +1,213 @@
+/* sqlite.c - every statement, with the index it uses (a test runs EXPLAIN QUERY PLAN over them), and connections. */
+#include <assert.h>
+#include <sodium.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "store/store_private.h"
+#include "wardpost/log.h"
+
+#define ROW                                                                                                                     \
+    "e.seq, e.id, e.set_id, e.reading, e.role, e.kind, e.patient, e.client, e.table_version, e.taken_ms, e.accepted_ms, "    \
+    "e.sent, e.vals, e.became, e.flags, e.content, d.state, d.reason, d.decided_by, d.attempts, d.due_ms, d.settled_ms, "  \
+    "d.remote, d.version FROM "
+#define WITH_DELIVERY " LEFT JOIN delivery d ON d.destination = 1 AND d.seq = e.seq "
+
+/* In the order of enum sql. Behind each: what it walks. */
+static const char *const texts[SQL_COUNT] = {
+    [SQL_BEGIN] = "BEGIN IMMEDIATE",
+    [SQL_COMMIT] = "COMMIT",
+    [SQL_ROLLBACK] = "ROLLBACK",
+    [SQL_SAVEPOINT] = "SAVEPOINT job",
+    [SQL_SAVEPOINT_BACK] = "ROLLBACK TO job",
+    [SQL_SAVEPOINT_DONE] = "RELEASE job",
+    [SQL_LAST_SEQ] = "SELECT max(seq) FROM entry",                                   /* rowid, one step */
+    [SQL_COUNTER_READ] = "SELECT value FROM counter WHERE counter = ?1",             /* rowid */
+    [SQL_COUNTER_WRITE] = "INSERT INTO counter VALUES (?1, ?2) ON CONFLICT (counter) DO UPDATE SET value = ?2",
+    [SQL_ENTRY_INSERT] = "INSERT INTO entry (seq, id, set_id, reading, role, kind, patient, patient_hash, client, table_version,"
+                         " taken_ms, accepted_ms, needs, content, sent, vals, became, flags)"
+                         " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18)"
+                         " ON CONFLICT (id) DO NOTHING",
+    [SQL_ENTRY_KNOWN] = "SELECT seq, content, role FROM entry WHERE id = ?1",        /* entry_id */
+    [SQL_ENTRY_MAP] = "UPDATE entry SET became = ?2, flags = ?3 WHERE seq = ?1",     /* rowid */
+    [SQL_NEED_INSERT] = "INSERT OR REPLACE INTO need VALUES (?1, ?2, ?3)",
+    [SQL_SET_INSERT] = "INSERT OR IGNORE INTO set_first VALUES (?1, ?2)",
+    [SQL_SET_FIND] = "SELECT seq FROM set_first WHERE set_id = ?1",                  /* its key */
+    [SQL_LATE_INSERT] = "INSERT INTO late VALUES (?1, ?2)",
+    [SQL_LATE_FIND] = "SELECT seq FROM late WHERE reading = ?1 ORDER BY seq",        /* its key */
+    [SQL_KEY_INSERT] = "INSERT OR REPLACE INTO idempotency VALUES (?1, ?2, ?3, ?4, ?5)",
+    [SQL_KEY_FIND] = "SELECT content, answer FROM idempotency WHERE client = ?1 AND key = ?2", /* its key */
+    [SQL_KEY_PRUNE] = "DELETE FROM idempotency WHERE (client, key) IN"
+                      " (SELECT client, key FROM idempotency WHERE kept_ms < ?1 ORDER BY kept_ms LIMIT 20)", /* idempotency_kept */
+    [SQL_FRESH] = "SELECT seq, id, patient, patient_hash, needs, became FROM entry WHERE seq > ?1 ORDER BY seq LIMIT ?2", /* rowid */
+    [SQL_FRESH_OLDEST] = "SELECT accepted_ms FROM entry WHERE seq > ?1 ORDER BY seq LIMIT 1",             /* rowid */
+    [SQL_DUE] = "SELECT seq, patient_hash, attempts, ambiguous, sent_ms, remote, version FROM delivery"
+                " WHERE destination = 1 AND due_ms <= ?1 AND state = 0 AND unmet = 0 AND behind = 0"
+                " ORDER BY due_ms, seq LIMIT ?2",                                    /* delivery_due */
+    [SQL_NEXT_DUE] = "SELECT due_ms FROM delivery WHERE destination = 1 AND state = 0 AND unmet = 0 AND behind = 0"
+                     " ORDER BY due_ms, seq LIMIT 1",                                /* delivery_due */
+    [SQL_BODY] = "SELECT id, patient, needs, became FROM entry WHERE seq = ?1",      /* rowid */
+    [SQL_LINE_BEFORE] = "SELECT count(*) FROM (SELECT 1 FROM delivery WHERE destination = 1 AND patient_hash = ?1 AND state = 0"
+                        " AND unmet = 0 AND seq < ?2 LIMIT 2000)",                   /* delivery_line */
+    [SQL_LINE_RELEASE] = "UPDATE delivery SET behind = 0 WHERE destination = 1 AND seq IN (SELECT seq FROM delivery"
+                         " WHERE destination = 1 AND patient_hash = ?1 AND state = 0 AND unmet = 0 ORDER BY seq LIMIT 64)"
+                         " AND behind = 1",                                          /* delivery_line, then the key */
+    [SQL_DELIVERY_INSERT] = "INSERT INTO delivery (destination, seq, patient_hash, state, due_ms, attempts, ambiguous, sent_ms,"
+                            " unmet, behind, settled_ms, reason) VALUES (1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+    [SQL_DELIVERY_FIND] = "SELECT d.state, d.attempts, d.patient_hash, d.remote, e.patient_hash, e.became IS NULL FROM entry e"
+                          " LEFT JOIN delivery d ON d.destination = 1 AND d.seq = e.seq WHERE e.seq = ?1", /* rowid, its key */
+    [SQL_DELIVERY_MARK] = "UPDATE delivery SET attempts = attempts + 1, ambiguous = 1, sent_before_ms = sent_ms, sent_ms = ?2"
+                          " WHERE destination = 1 AND seq = ?1",                     /* its key */
+    [SQL_DELIVERY_BEHIND] = "UPDATE delivery SET behind = 1 WHERE destination = 1 AND seq = ?1",
+    [SQL_DELIVERY_SETTLE] = "UPDATE delivery SET state = ?2, settled_ms = ?3, http_status = ?4, remote = coalesce(?5, remote),"
+                            " version = coalesce(?6, version), reason = ?7, ambiguous = 0, behind = 0"
+                            " WHERE destination = 1 AND seq = ?1",
+    [SQL_DELIVERY_WAIT] = "UPDATE delivery SET due_ms = ?2, ambiguous = ?3, reason = ?4, http_status = ?5,"
+                          " attempts = attempts - ?6, sent_ms = iif(?6, sent_before_ms, sent_ms) WHERE destination = 1 AND seq = ?1",
+    [SQL_DELIVERY_STATE] = "UPDATE delivery SET state = ?2, reason = ?3, decided_by = ?4, due_ms = ?5, settled_ms = ?6, behind = 0,"
+                           " attempts = iif(?2 = 0, 0, attempts) WHERE destination = 1 AND seq = ?1",
+    [SQL_DELIVERY_UNMET] = "UPDATE delivery SET unmet = ?2 WHERE destination = 1 AND seq = ?1",
+    [SQL_DELIVERY_AGAIN] = "UPDATE delivery SET state = 0, due_ms = 0, reason = NULL, unmet = ?2 WHERE destination = 1 AND seq = ?1",
+    [SQL_WAITING_OLDEST] = "SELECT e.accepted_ms FROM delivery d JOIN entry e ON e.seq = d.seq WHERE d.destination = 1"
+                           " AND d.state = 0 ORDER BY d.seq LIMIT 1",                /* delivery_state, rowid */
+    [SQL_NEEDS_OF] = "SELECT on_seq FROM need WHERE seq = ?1 ORDER BY on_seq",       /* its key */
+    [SQL_NEEDS_MET] = "SELECT n.strict, m.state FROM need n LEFT JOIN delivery m ON m.destination = 1 AND m.seq = n.on_seq"
+                      " WHERE n.seq = ?1",                                           /* its key */
+    [SQL_NEEDED_BY] = "SELECT n.seq, n.strict, d.state FROM need n LEFT JOIN delivery d ON d.destination = 1 AND d.seq = n.seq"
+                      " WHERE n.on_seq = ?1",                                        /* need_on */
+    [SQL_ATTEMPT_INSERT] = "INSERT INTO attempt VALUES (1, ?1, ?2, ?3, ?4, ?5)",
+    [SQL_ATTEMPTS] = "SELECT at_ms, http_status, reason, said FROM attempt WHERE destination = 1 AND seq = ?1 ORDER BY rowid", /* attempt_seq */
+    [SQL_DECISION_INSERT] = "INSERT INTO decision VALUES (?1, ?2, ?3, ?4, ?5)",
+    [SQL_REFUSAL_INSERT] = "INSERT INTO refusal (client, received_ms, sent, problems) VALUES (?1, ?2, ?3, ?4)",
+    [SQL_REFUSAL_DONE] = "UPDATE refusal SET done_ms = ?2, done_reason = ?3, done_by = ?4 WHERE number = ?1 AND done_ms IS NULL",
+    [SQL_REFUSALS] = "SELECT number, client, received_ms, sent, problems FROM refusal WHERE done_ms IS NULL AND number > ?1"
+                     " ORDER BY number LIMIT ?2",                                    /* refusal_open */
+    [SQL_ROW_BY_ID] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.id = ?1",       /* entry_id */
+    [SQL_ROW_BY_SEQ] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq = ?1",     /* rowid */
+    [SQL_ROWS_FROM] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq >= ?1 ORDER BY e.seq LIMIT ?2", /* rowid */
+    [SQL_ROWS_BACKWARDS] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq < ?1 ORDER BY e.seq DESC LIMIT ?2", /* rowid */
+    [SQL_ROWS_OF_PATIENT] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.patient_hash = ?1 AND e.seq < ?2 ORDER BY e.seq DESC", /* entry_patient */
+    [SQL_ROWS_IN_STATE] = "SELECT " ROW "delivery d JOIN entry e ON e.seq = d.seq WHERE d.destination = 1 AND d.state = ?1"
+                          " AND d.state <> 2 AND d.seq < ?2 ORDER BY d.seq DESC LIMIT ?3", /* delivery_state, rowid */
+    [SQL_LAST_OF_KIND] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.patient_hash = ?1 AND e.kind = ?2 AND e.taken_ms < ?3"
+                         " AND e.role = 'main' AND ifnull(d.state, 0) <> 3 ORDER BY e.taken_ms DESC LIMIT 4", /* entry_patient */
+    [SQL_NEXT_PATIENT] = "SELECT min(patient_hash) FROM entry WHERE patient_hash > ?1", /* entry_patient, one step */
+    [SQL_NEWEST_OF_PATIENT] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.patient_hash = ?1 AND e.role = 'main'"
+                              " ORDER BY e.kind DESC, e.taken_ms DESC LIMIT 1",      /* entry_patient */
+    [SQL_REMOTE] = "SELECT e.id, d.remote, d.state FROM entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid */
+};
+
+const char *db_sql_text(enum sql sql)
+{
+    return texts[sql];
+}
+
+enum status status_of_sqlite(int code)
+{
+    switch (code & 0xff) {
+    case SQLITE_OK:
+    case SQLITE_DONE:
+    case SQLITE_ROW:
+        return STATUS_OK;
+    case SQLITE_NOMEM:
+        return STATUS_NO_MEMORY;
+    case SQLITE_FULL:
+        return STATUS_DISK_FULL;
+    case SQLITE_BUSY:
+    case SQLITE_LOCKED:
+        return STATUS_BUSY;
+    case SQLITE_CORRUPT:
+    case SQLITE_NOTADB:
+        return STATUS_DAMAGED;
+    case SQLITE_CONSTRAINT:
+        return STATUS_CONFLICT;
+    default:
+        return STATUS_IO;
+    }
+}
+
+sqlite3_stmt *db_statement(struct db *db, enum sql sql)
+{
+    sqlite3_stmt **slot = &db->statements[sql];
+    int code;
+
+    if (*slot) {
+        sqlite3_reset(*slot);
+        sqlite3_clear_bindings(*slot);
+        return *slot;
+    }
+    code = sqlite3_prepare_v3(db->handle, texts[sql], -1, SQLITE_PREPARE_PERSISTENT, slot, NULL);
+    assert(code != SQLITE_ERROR);
+    return code == SQLITE_OK ? *slot : NULL;
+}
+
+enum status db_run(struct db *db, sqlite3_stmt *statement)
+{
+    int code;
+
+    if (!statement)
+        return status_of_sqlite(sqlite3_errcode(db->handle)) == STATUS_OK ? STATUS_NO_MEMORY
+                                                                           : status_of_sqlite(sqlite3_errcode(db->handle));
+    code = sqlite3_step(statement);
+    sqlite3_reset(statement);
+    return status_of_sqlite(code);
+}
+
+void bind_blob(sqlite3_stmt *statement, int index, const void *bytes, size_t length)
+{
+    if (bytes)
+        sqlite3_bind_blob64(statement, index, bytes, length, SQLITE_STATIC);
+}
+
+void bind_text(sqlite3_stmt *statement, int index, const char *text)
+{
+    if (text)
+        sqlite3_bind_text(statement, index, text, -1, SQLITE_STATIC);
+}
+
+void bind_uuid(sqlite3_stmt *statement, int index, const struct uuid *uuid)
+{
+    sqlite3_bind_blob(statement, index, uuid->bytes, sizeof(uuid->bytes), SQLITE_STATIC);
+}
+
+/* Short keys make short indexes; rows are compared by the text as well. */
+int64_t patient_hash(const char *patient)
+{
+    static const unsigned char key[crypto_shorthash_KEYBYTES] = "wardpost outbox";
+    int64_t hash;
+
+    crypto_shorthash((unsigned char *)&hash, (const unsigned char *)patient, strlen(patient), key);
+    return hash;
+}
+
+static const char writer_pragmas[] = "PRAGMA page_size = 4096; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+                                     "PRAGMA wal_autocheckpoint = 0; PRAGMA cache_size = -2048; PRAGMA mmap_size = 0;"
+                                     "PRAGMA temp_store = MEMORY; PRAGMA trusted_schema = OFF;";
+static const char reader_pragmas[] = "PRAGMA query_only = ON; PRAGMA cache_size = -256; PRAGMA mmap_size = 0; PRAGMA temp_store = MEMORY;"
+                                     "PRAGMA trusted_schema = OFF;";
+
+enum status db_open(const char *path, bool writer, struct db *out)
+{
+    int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX | (writer ? SQLITE_OPEN_CREATE : 0);
+    mode_t mask = umask(0077);
+    int code = sqlite3_open_v2(path, &out->handle, flags, NULL);
+
+    if (code == SQLITE_OK) {
+        sqlite3_extended_result_codes(out->handle, 1);
+        sqlite3_busy_timeout(out->handle, 5000);
+        code = sqlite3_exec(out->handle, writer ? writer_pragmas : reader_pragmas, NULL, NULL, NULL);
+    }
+    umask(mask);
+    if (code == SQLITE_OK)
+        return STATUS_OK;
+    db_close(out); /* SQLite wants the close after a failed open, too */
+    return status_of_sqlite(code);
+}
+
+void db_close(struct db *db)
+{
+    for (int i = 0; i < SQL_COUNT; i++)
+        sqlite3_finalize(db->statements[i]);
+    sqlite3_close(db->handle);
+    *db = (struct db){0};
+}

@@ -1,0 +1,153 @@
+/* ask.c - one HTTP request to the daemon, and its answer for people or scripts. */
+#include <curl/curl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+
+#include "tool/tool_private.h"
+#include "wardpost/json_in.h"
+
+char *read_input(const char *path, size_t *length)
+{
+    FILE *file = strcmp(path, "-") == 0 ? stdin : fopen(path, "r");
+    size_t room = 0, used = 0, got = 0;
+    char *bytes = NULL;
+
+    if (!file) {
+        fprintf(stderr, "wardpost: %s cannot be read\n", path);
+        return NULL;
+    }
+    do {
+        char *more = used + 65536 > room ? realloc(bytes, room = (room + 65536) * 2) : bytes;
+
+        if (!more)
+            break;
+        bytes = more;
+        got = fread(bytes + used, 1, room - used - 1, file);
+        used += got;
+    } while (got > 0);
+    if (file != stdin)
+        fclose(file);
+    *length = used;
+    return bytes;
+}
+
+static size_t on_body(char *bytes, size_t one, size_t count, void *context)
+{
+    struct answer *answer = context;
+    char *more = realloc(answer->text, answer->length + one * count + 1);
+
+    if (!more)
+        return 0;
+    answer->text = more;
+    memcpy(answer->text + answer->length, bytes, one * count);
+    answer->length += one * count;
+    answer->text[answer->length] = '\0';
+    return one * count;
+}
+
+static struct curl_slist *headers_of(const struct tool *tool, const char *type)
+{
+    struct curl_slist *headers = NULL, *more;
+    char line[400];
+
+    if (type) {
+        snprintf(line, sizeof(line), "Content-Type: %s", type);
+        headers = curl_slist_append(headers, line);
+    }
+    if (tool->token) {
+        snprintf(line, sizeof(line), "Authorization: Bearer %s", tool->token);
+        more = curl_slist_append(headers, line);
+        headers = more ? more : headers;
+    }
+    return headers;
+}
+
+static void read_json(struct answer *answer)
+{
+    struct json_fault fault;
+
+    if (answer->text && json_in(answer->text, answer->length, &answer->json, &fault) != STATUS_OK)
+        answer->json = NULL;
+}
+
+int ask(struct tool *tool, const char *method, const char *path, const char *type, const char *body, size_t length,
+        struct answer *out)
+{
+    CURL *easy = curl_easy_init();
+    struct curl_slist *headers = headers_of(tool, type);
+    char url[1024];
+    CURLcode code;
+
+    *out = (struct answer){0};
+    if (!easy)
+        return EX_OSERR;
+    snprintf(url, sizeof(url), "%s%s", tool->server, path);
+    curl_easy_setopt(easy, CURLOPT_URL, url);
+    curl_easy_setopt(easy, CURLOPT_PROTOCOLS_STR, "http,https");
+    curl_easy_setopt(easy, CURLOPT_HTTPHEADER, headers);
+    curl_easy_setopt(easy, CURLOPT_WRITEFUNCTION, on_body);
+    curl_easy_setopt(easy, CURLOPT_WRITEDATA, out);
+    curl_easy_setopt(easy, CURLOPT_TIMEOUT, 120L);
+    if (body) {
+        curl_easy_setopt(easy, CURLOPT_POSTFIELDSIZE_LARGE, (curl_off_t)length);
+        curl_easy_setopt(easy, CURLOPT_POSTFIELDS, body);
+    }
+    curl_easy_setopt(easy, CURLOPT_CUSTOMREQUEST, method);
+    code = curl_easy_perform(easy);
+    curl_easy_getinfo(easy, CURLINFO_RESPONSE_CODE, &out->status);
+    curl_slist_free_all(headers);
+    curl_easy_cleanup(easy);
+    if (code != CURLE_OK) {
+        fprintf(stderr, "wardpost: the daemon cannot be reached: %s\n", curl_easy_strerror(code));
+        return EX_UNAVAILABLE;
+    }
+    read_json(out);
+    return EX_OK;
+}
+
+void answer_clear(struct answer *answer)
+{
+    free(answer->text);
+    json_decref(answer->json);
+    *answer = (struct answer){0};
+}
+
+void print_answer(const struct answer *answer)
+{
+    if (answer->length == 0)
+        return;
+    fwrite(answer->text, 1, answer->length, stdout);
+    if (answer->text[answer->length - 1] != '\n')
+        putchar('\n');
+}
+
+/* What a status means to a script (sysexits.h). */
+static const struct {
+    long from, to;
+    int code;
+} codes[] = {
+    {200, 299, EX_OK         },
+    {400, 400, EX_DATAERR    },
+    {401, 403, EX_NOPERM     },
+    {404, 404, EX_NOINPUT    },
+    {409, 409, EX_DATAERR    },
+    {413, 422, EX_DATAERR    },
+    {503, 507, EX_TEMPFAIL   },
+    {0,   999, EX_UNAVAILABLE},
+};
+
+int answer_code(const struct tool *tool, const struct answer *answer)
+{
+    size_t i = 0;
+
+    while (i + 1 < sizeof(codes) / sizeof(codes[0]) && (answer->status < codes[i].from || answer->status > codes[i].to))
+        i++;
+    if (codes[i].code != EX_OK && answer->length > 0) {
+        fwrite(answer->text, 1, answer->length, stderr);
+        fputc('\n', stderr);
+    }
+    (void)tool;
+    return codes[i].code;
+}

@@ -1,0 +1,198 @@
+/* patients.c - the patients that readings were taken from, as FHIR Patients made from what was sent: identifier, birth date, family name. */
+#include <string.h>
+
+#include "view/view_private.h"
+#include "wardpost/json_in.h"
+
+/* Name space of the ids below: any fixed UUID does (version 4, made once for this). */
+static const struct uuid patient_space = {
+    {0x5c, 0x1f, 0x0a, 0x6e, 0x7b, 0x22, 0x4d, 0x9b, 0x8e, 0x57, 0x41, 0x3d, 0xaf, 0x60, 0x92, 0xc4}};
+
+void patient_id(const char *key, struct uuid *out)
+{
+    uuid_named(&patient_space, key, out);
+}
+
+/* ---- from an id to a key ---- */
+
+struct wanted {
+    const struct uuid *id;
+    char *key;
+    char last[PATIENT_ROOM];
+    bool found;
+    size_t seen;
+};
+
+static bool patient_seen(void *context, const struct outbox_row *row)
+{
+    struct wanted *wanted = context;
+    struct uuid id;
+
+    wanted->seen++;
+    snprintf(wanted->last, sizeof(wanted->last), "%s", row->patient);
+    patient_id(row->patient, &id);
+    wanted->found = uuid_equal(&id, wanted->id);
+    if (wanted->found)
+        snprintf(wanted->key, PATIENT_ROOM, "%s", row->patient);
+    return !wanted->found;
+}
+
+enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id, char key[PATIENT_ROOM])
+{
+    struct wanted wanted = {.id = id, .key = key};
+    enum status status;
+
+    do {
+        wanted.seen = 0;
+        status = outbox_patients(reader, wanted.last, 500, patient_seen, &wanted);
+    } while (status == STATUS_OK && !wanted.found && wanted.seen == 500);
+    return status == STATUS_OK && !wanted.found ? STATUS_NOT_FOUND : status;
+}
+
+/* ---- the resource ---- */
+
+static void name_out(const json_t *family, struct json_out *out)
+{
+    if (!text_is(family))
+        return;
+    out_name(out, "name");
+    out_array(out);
+    out_object(out);
+    out_member(out, "family", json_string_value(family));
+    out_object_end(out);
+    out_array_end(out);
+}
+
+static void patient_out(const struct outbox_row *row, struct json_out *out)
+{
+    struct json_fault fault;
+    json_t *sent = NULL;
+    const json_t *patient, *birth_date;
+    struct uuid id;
+    size_t system = strcspn(row->patient, "|");
+
+    if (row->sent && json_in(row->sent, row->sent_length, &sent, &fault) != STATUS_OK)
+        sent = NULL;
+    patient = json_object_get(sent, "patient");
+    birth_date = json_object_get(patient, "birthDate");
+    patient_id(row->patient, &id);
+    out_object(out);
+    out_member(out, "resourceType", "Patient");
+    id_out(out, "id", &id);
+    out_name(out, "identifier");
+    out_array(out);
+    out_object(out);
+    out_name(out, "system");
+    out_text_n(out, row->patient, system);
+    out_member(out, "value", row->patient + system + (row->patient[system] == '|'));
+    out_object_end(out);
+    out_array_end(out);
+    name_out(json_object_get(patient, "family"), out);
+    if (text_is(birth_date))
+        out_member(out, "birthDate", json_string_value(birth_date));
+    out_object_end(out);
+    json_decref(sent);
+}
+
+struct one_patient {
+    struct json_out *out;
+    bool found;
+};
+
+static bool one_seen(void *context, const struct outbox_row *row)
+{
+    struct one_patient *one = context;
+
+    patient_out(row, one->out);
+    one->found = true;
+    return false;
+}
+
+static enum status newest_of(struct outbox_reader *reader, const char *key, outbox_row_seen *seen, void *context)
+{
+    struct outbox_search search = {.patient = key, .taken_from_ms = INT64_MIN, .taken_to_ms = INT64_MAX,
+                                   .changed_from_ms = INT64_MIN, .mains_only = true, .after_seq = INT64_MAX, .most = 1};
+
+    return outbox_search(reader, &search, seen, context);
+}
+
+enum status fhir_patient(struct outbox_reader *reader, const struct uuid *id, struct json_out *out)
+{
+    struct one_patient one = {out, false};
+    char key[PATIENT_ROOM];
+    enum status status = patient_key_of(reader, id, key);
+
+    if (status == STATUS_OK)
+        status = newest_of(reader, key, one_seen, &one);
+    return status == STATUS_OK && !one.found ? STATUS_NOT_FOUND : status;
+}
+
+/* ---- a searchset ---- */
+
+static bool entry_seen(void *context, const struct outbox_row *row)
+{
+    struct json_out *out = context;
+    char url[64], text[UUID_TEXT_ROOM];
+    struct uuid id;
+
+    patient_id(row->patient, &id);
+    uuid_text(&id, text);
+    snprintf(url, sizeof(url), "Patient/%s", text);
+    out_object(out);
+    out_member(out, "fullUrl", url);
+    out_name(out, "resource");
+    patient_out(row, out);
+    out_name(out, "search");
+    out_object(out);
+    out_member(out, "mode", "match");
+    out_object_end(out);
+    out_object_end(out);
+    return true;
+}
+
+static enum status search(struct outbox_reader *reader, const char *identifier, const struct uuid *id, size_t most,
+                          struct json_out *out)
+{
+    char key[PATIENT_ROOM];
+    enum status status;
+
+    if (identifier)
+        return newest_of(reader, identifier, entry_seen, out);
+    if (!id)
+        return outbox_patients(reader, "", most, entry_seen, out);
+    status = patient_key_of(reader, id, key);
+    if (status == STATUS_NOT_FOUND)
+        return STATUS_OK;
+    return status == STATUS_OK ? newest_of(reader, key, entry_seen, out) : status;
+}
+
+enum status fhir_patients(struct outbox_reader *reader, const struct fhir_parameter *parameters, size_t count,
+                          struct json_out *out, char why[200])
+{
+    const char *identifier = NULL;
+    struct uuid id;
+    bool has_id = false;
+    enum status status;
+
+    for (size_t i = 0; i < count; i++) {
+        const char *name = parameters[i].name, *value = parameters[i].value;
+
+        if (strcmp(name, "identifier") == 0) {
+            identifier = value;
+        } else if (strcmp(name, "_id") == 0 && uuid_parse(value, strlen(value), &id)) {
+            has_id = true;
+        } else {
+            snprintf(why, 200, "parameters known here: identifier (system|value), _id");
+            return STATUS_INVALID;
+        }
+    }
+    out_object(out);
+    out_member(out, "resourceType", "Bundle");
+    out_member(out, "type", "searchset");
+    out_name(out, "entry");
+    out_array(out);
+    status = search(reader, identifier, has_id ? &id : NULL, 100, out);
+    out_array_end(out);
+    out_object_end(out);
+    return status;
+}

@@ -1,0 +1,396 @@
+/* readings.c - one reading with all that is known of it, and lists of them. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "view/view_private.h"
+#include "wardpost/json_in.h"
+#include "wardpost/log.h"
+
+void time_out(struct json_out *out, const char *name, int64_t ms)
+{
+    char text[MOMENT_TEXT_ROOM];
+    struct moment moment = {ms, 0};
+
+    moment_text(moment, text);
+    out_member(out, name, text);
+}
+
+void id_out(struct json_out *out, const char *name, const struct uuid *id)
+{
+    char text[UUID_TEXT_ROOM];
+
+    uuid_text(id, text);
+    out_member(out, name, text);
+}
+
+/* What was sent is JSON by the time it is kept, but as sent: only wrapped when it parses, which it always should. */
+static void sent_out(const char *name, const char *text, size_t length, struct json_out *out)
+{
+    struct json_fault fault;
+    json_t *value = NULL;
+
+    if (!text)
+        return;
+    out_name(out, name);
+    if (json_in(text, length, &value, &fault) == STATUS_OK)
+        out_json(out, value);
+    else
+        out_text_n(out, text, length);
+    json_decref(value);
+}
+
+/* ---- attempts ---- */
+
+static bool attempt_seen(void *context, const struct attempt *attempt)
+{
+    struct json_out *out = context;
+
+    out_object(out);
+    time_out(out, "at", attempt->at_ms);
+    if (attempt->http_status > 0)
+        out_member_integer(out, "status", attempt->http_status);
+    out_member_if(out, "reason", attempt->reason);
+    sent_out("said", attempt->said, attempt->said_length, out);
+    out_object_end(out);
+    return true;
+}
+
+/* ---- one reading ---- */
+
+struct entry { /* an Observation of the reading: copied, because the attempts need the reader */
+    struct entry *next;
+    int64_t seq;
+    struct uuid id;
+    char role[64], reason[160], remote[256];
+    enum entry_state state;
+    unsigned attempts;
+    char *became;
+    size_t became_length;
+};
+
+struct one {
+    struct json_out *out;
+    int64_t main;
+    struct uuid set;
+    struct entry *first, *last;
+    bool no_memory;
+};
+
+static void keep_entry(struct one *one, const struct outbox_row *row)
+{
+    struct entry *entry = calloc(1, sizeof(*entry));
+
+    if (!entry || (row->became_length > 0 && !(entry->became = malloc(row->became_length)))) {
+        free(entry);
+        one->no_memory = true;
+        return;
+    }
+    entry->seq = row->seq;
+    entry->id = row->id;
+    entry->state = row->state;
+    entry->attempts = row->attempts;
+    snprintf(entry->role, sizeof(entry->role), "%s", row->role);
+    snprintf(entry->reason, sizeof(entry->reason), "%s", row->reason ? row->reason : "");
+    snprintf(entry->remote, sizeof(entry->remote), "%s", row->remote ? row->remote : "");
+    if (row->became_length > 0)
+        memcpy(entry->became, row->became, row->became_length);
+    entry->became_length = row->became_length;
+    if (one->last)
+        one->last->next = entry;
+    else
+        one->first = entry;
+    one->last = entry;
+}
+
+static bool set_row_seen(void *context, const struct outbox_row *row)
+{
+    struct one *one = context;
+
+    if (row->reading == one->main)
+        keep_entry(one, row);
+    return !one->no_memory;
+}
+
+static bool main_seen(void *context, const struct outbox_row *row)
+{
+    struct one *one = context;
+    struct json_out *out = one->out;
+
+    one->main = row->reading;
+    one->set = row->set;
+    id_out(out, "id", &row->id);
+    id_out(out, "set", &row->set);
+    out_member_if(out, "kind", row->kind[0] ? row->kind : NULL);
+    out_member(out, "role", row->role);
+    out_member(out, "state", entry_state_text(row->state));
+    out_member_if(out, "reason", row->reason);
+    out_member_if(out, "by", row->by);
+    out_member(out, "client", row->client);
+    time_out(out, "taken", row->taken_ms);
+    time_out(out, "accepted", row->accepted_ms);
+    out_member(out, "table", row->table_version);
+    sent_out("sent", row->sent, row->sent_length, out);
+    if (row->flags) {
+        out_name(out, "flags");
+        out_raw(out, row->flags, row->flags_length);
+    }
+    if (row->reading == 0)
+        keep_entry(one, row);
+    return false;
+}
+
+static enum status entry_out(struct outbox_reader *reader, const struct entry *entry, struct json_out *out)
+{
+    enum status status;
+
+    out_object(out);
+    id_out(out, "id", &entry->id);
+    out_member(out, "role", entry->role);
+    out_member(out, "state", entry_state_text(entry->state));
+    out_member_if(out, "reason", entry->reason[0] ? entry->reason : NULL);
+    out_member_if(out, "remote", entry->remote[0] ? entry->remote : NULL);
+    out_member_integer(out, "tries", entry->attempts);
+    out_name(out, "attempts");
+    out_array(out);
+    status = outbox_attempts(reader, entry->seq, attempt_seen, out);
+    out_array_end(out);
+    if (entry->became) {
+        out_name(out, "became");
+        out_raw(out, entry->became, entry->became_length);
+    }
+    out_object_end(out);
+    return status;
+}
+
+static void free_entries(struct one *one)
+{
+    struct entry *next;
+
+    for (struct entry *entry = one->first; entry; entry = next) {
+        next = entry->next;
+        free(entry->became);
+        free(entry);
+    }
+}
+
+enum status view_reading(struct outbox_reader *reader, const struct uuid *id, struct json_out *out)
+{
+    struct one one = {.out = out};
+    enum status status;
+
+    out_object(out);
+    status = outbox_find(reader, id, main_seen, &one);
+    if (status == STATUS_OK && one.main != 0)
+        status = outbox_of_set(reader, &one.set, set_row_seen, &one);
+    if (status == STATUS_OK && one.no_memory)
+        status = STATUS_NO_MEMORY;
+    out_name(out, "observations");
+    out_array(out);
+    for (struct entry *entry = one.first; entry && status == STATUS_OK; entry = entry->next)
+        status = entry_out(reader, entry, out);
+    out_array_end(out);
+    out_object_end(out);
+    free_entries(&one);
+    return status;
+}
+
+/* ---- lists ---- */
+
+struct listing {
+    struct json_out *out;
+    int64_t last_seq;
+    size_t count;
+};
+
+static bool listed(void *context, const struct outbox_row *row)
+{
+    struct listing *listing = context;
+    struct json_out *out = listing->out;
+
+    out_object(out);
+    id_out(out, "id", &row->id);
+    id_out(out, "set", &row->set);
+    out_member(out, "kind", row->kind);
+    out_member(out, "state", entry_state_text(row->state));
+    out_member_if(out, "reason", row->reason);
+    time_out(out, "taken", row->taken_ms);
+    time_out(out, "accepted", row->accepted_ms);
+    if (row->values) {
+        out_name(out, "values");
+        out_raw(out, row->values, row->values_length);
+    }
+    if (row->flags) {
+        out_name(out, "flags");
+        out_raw(out, row->flags, row->flags_length);
+    }
+    out_object_end(out);
+    listing->last_seq = row->seq;
+    listing->count++;
+    return true;
+}
+
+static const char *search_text(const json_t *body, const char *name, struct problems *problems)
+{
+    const json_t *value = json_object_get(body, name);
+    char pointer[64];
+
+    if (!value || text_is(value))
+        return value ? json_string_value(value) : NULL;
+    pointer_join(pointer, sizeof(pointer), "", name);
+    problem_add(problems, PROBLEM_WRONG_TYPE, pointer, "a text");
+    return NULL;
+}
+
+static void search_patient(const json_t *body, char key[PATIENT_ROOM], struct outbox_search *search,
+                           struct problems *problems)
+{
+    const json_t *patient = json_object_get(body, "patient");
+    const json_t *system = json_object_get(patient, "system");
+    const json_t *value = json_object_get(patient, "value");
+
+    if (!patient)
+        return;
+    if (!text_is(system) || !text_is(value)) {
+        problem_add(problems, PROBLEM_WRONG_TYPE, "/patient", "an identifier: {\"system\", \"value\"}");
+        return;
+    }
+    snprintf(key, PATIENT_ROOM, "%s|%s", json_string_value(system), json_string_value(value));
+    search->patient = key;
+}
+
+static void search_state(const json_t *body, struct outbox_search *search, struct problems *problems)
+{
+    const char *word = search_text(body, "state", problems);
+
+    if (!word)
+        return;
+    for (int state = ENTRY_WAITING; state <= ENTRY_DISCARDED; state++)
+        if (strcmp(entry_state_text((enum entry_state)state), word) == 0) {
+            search->has_state = true;
+            search->state = (enum entry_state)state;
+            return;
+        }
+    problem_add(problems, PROBLEM_UNKNOWN_WORD, "/state", "waiting, held, charted or discarded");
+}
+
+static void search_kind(const json_t *body, const struct kinds *kinds, struct outbox_search *search,
+                        struct problems *problems)
+{
+    const char *kind = search_text(body, "kind", problems);
+    const char *near;
+
+    if (!kind)
+        return;
+    search->kind = kind;
+    if (kinds_find(kinds, kind))
+        return;
+    near = kinds_nearest(kinds, kind);
+    problem_add(problems, PROBLEM_UNKNOWN_KIND, "/kind", "no such kind%s%s", near ? "; nearest: " : "", near ? near : "");
+}
+
+static void search_since(const json_t *body, struct outbox_search *search, struct problems *problems)
+{
+    const char *since = search_text(body, "since", problems);
+    struct moment moment;
+
+    if (!since)
+        return;
+    if (moment_parse(since, strlen(since), &moment) == MOMENT_FINE)
+        search->taken_from_ms = moment.ms;
+    else
+        problem_add(problems, PROBLEM_BAD_TIME, "/since", "a time with seconds and zone");
+}
+
+static int64_t search_number(const json_t *body, const char *name, int64_t initial, int64_t most,
+                             struct problems *problems)
+{
+    const json_t *value = json_object_get(body, name);
+    struct decimal number;
+    char pointer[64];
+
+    if (!value)
+        return initial;
+    if (digits_decimal(value, &number) && number.scale == 0 && number.digits >= 1 && number.digits <= most)
+        return number.digits;
+    pointer_join(pointer, sizeof(pointer), "", name);
+    problem_add(problems, PROBLEM_WRONG_TYPE, pointer, "a whole number from 1 to %lld", (long long)most);
+    return initial;
+}
+
+static void search_unknown(const json_t *body, struct problems *problems)
+{
+    static const char *const known[] = {"patient", "kind", "state", "since", "count", "after"};
+    const char *name;
+    json_t *value;
+
+    json_object_foreach(json_walk(body), name, value)
+    {
+        char pointer[160];
+        size_t i = 0;
+
+        while (i < 6 && strcmp(known[i], name) != 0)
+            i++;
+        pointer_join(pointer, sizeof(pointer), "", name);
+        if (i == 6)
+            problem_add(problems, PROBLEM_UNKNOWN_FIELD, pointer, "known here: patient, kind, state, since, count, after");
+    }
+}
+
+enum status view_readings(struct outbox_reader *reader, const struct kinds *kinds, const json_t *body,
+                          struct json_out *out, struct problems *problems)
+{
+    struct outbox_search search = {.taken_from_ms = INT64_MIN, .taken_to_ms = INT64_MAX, .changed_from_ms = INT64_MIN,
+                                   .mains_only = true};
+    struct listing listing = {.out = out};
+    char key[PATIENT_ROOM];
+    enum status status;
+
+    search_patient(body, key, &search, problems);
+    search_kind(body, kinds, &search, problems);
+    search_state(body, &search, problems);
+    search_since(body, &search, problems);
+    search.most = (size_t)search_number(body, "count", 50, 1000, problems);
+    search.after_seq = search_number(body, "after", INT64_MAX, INT64_MAX, problems);
+    search_unknown(body, problems);
+    if (problems->count > 0)
+        return STATUS_INVALID;
+    out_object(out);
+    out_name(out, "readings");
+    out_array(out);
+    status = outbox_search(reader, &search, listed, &listing);
+    out_array_end(out);
+    if (listing.count == search.most)
+        out_member_integer(out, "after", listing.last_seq);
+    out_object_end(out);
+    return status;
+}
+
+/* ---- refusals ---- */
+
+static bool refusal_seen(void *context, int64_t number, const struct refusal *refusal)
+{
+    struct json_out *out = context;
+
+    out_object(out);
+    out_member_integer(out, "number", number);
+    out_member(out, "client", refusal->client);
+    time_out(out, "received", refusal->received_ms);
+    out_name(out, "problems");
+    out_raw(out, refusal->problems, refusal->problems_length);
+    sent_out("sent", refusal->sent, refusal->sent_length, out);
+    out_object_end(out);
+    return true;
+}
+
+enum status view_refusals(struct outbox_reader *reader, struct json_out *out)
+{
+    enum status status;
+
+    out_object(out);
+    out_name(out, "refusals");
+    out_array(out);
+    status = outbox_refusals(reader, 0, 200, refusal_seen, out);
+    out_array_end(out);
+    out_object_end(out);
+    return status;
+}

@@ -1,0 +1,21 @@
+/* view_private.h - small pieces that the views share. */
+#ifndef WARDPOST_VIEW_PRIVATE_H
+#define WARDPOST_VIEW_PRIVATE_H
+
+#include <stdio.h>
+
+#include "wardpost/moment.h"
+#include "wardpost/uuid.h"
+#include "wardpost/view.h"
+
+#define PATIENT_ROOM 512
+
+void time_out(struct json_out *out, const char *name, int64_t ms); /* in UTC */
+void id_out(struct json_out *out, const char *name, const struct uuid *id);
+
+/* Id of the Patient resource that stands for a patient key in /fhir. */
+void patient_id(const char *key, struct uuid *out);
+/* The key behind such an id; NOT_FOUND. */
+MUST_CHECK enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id, char key[PATIENT_ROOM]);
+
+#endif

@@ -1,0 +1,5 @@
+set(CMAKE_C_COMPILER clang CACHE STRING "")
+set(CMAKE_BUILD_TYPE None CACHE STRING "")
+set(CMAKE_C_FLAGS "-O1 -g -fsanitize=fuzzer-no-link" CACHE STRING "")
+set(WARDPOST_SANITIZE "address,undefined" CACHE STRING "")
+set(WARDPOST_FUZZ ON CACHE BOOL "")

@@ -1,0 +1,56 @@
+/* json_out.h - writes JSON text, member after member, into one growing buffer; numbers keep their digits.
+ *
+ * Commas, quotes and escapes are its own affair; there are no templates. A failed allocation is remembered
+ * and everything after it does nothing: check json_out_ok() once at the end.
+ * Calls that do not nest (a value where a name is due) are our own bug and assert. Not thread-safe. */
+#ifndef WARDPOST_JSON_OUT_H
+#define WARDPOST_JSON_OUT_H
+
+#include <jansson.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "wardpost/decimal.h"
+
+struct json_out {
+    char *text; /* not NUL-terminated until json_out_text() */
+    size_t length, room;
+    unsigned depth;
+    bool comma_due;
+    bool name_given;
+    bool failed;
+};
+
+#define JSON_OUT_INIT {0}
+
+void json_out_clear(struct json_out *out); /* frees the buffer */
+void json_out_reset(struct json_out *out); /* keeps it for reuse */
+
+void out_object(struct json_out *out); /* { */
+void out_object_end(struct json_out *out);
+void out_array(struct json_out *out); /* [ */
+void out_array_end(struct json_out *out);
+void out_name(struct json_out *out, const char *name); /* of the next value */
+
+void out_text(struct json_out *out, const char *text); /* UTF-8, escaped as RFC 8259 7; NULL writes null */
+void out_text_n(struct json_out *out, const char *text, size_t length);
+void out_decimal(struct json_out *out, struct decimal value);
+void out_integer(struct json_out *out, int64_t value);
+void out_bool(struct json_out *out, bool value);
+void out_null(struct json_out *out);
+void out_json(struct json_out *out, const json_t *value);             /* from json_in(): digits stay */
+void out_raw(struct json_out *out, const char *json, size_t length); /* text that json_out wrote before */
+
+/* name and value in one; the *_if forms leave the member out when text is NULL. */
+void out_member(struct json_out *out, const char *name, const char *text);
+void out_member_if(struct json_out *out, const char *name, const char *text);
+void out_member_integer(struct json_out *out, const char *name, int64_t value);
+void out_member_decimal(struct json_out *out, const char *name, struct decimal value);
+void out_member_bool(struct json_out *out, const char *name, bool value);
+
+bool json_out_ok(const struct json_out *out);
+const char *json_out_text(struct json_out *out);               /* NUL-terminated, borrowed; NULL when it failed */
+char *json_out_take(struct json_out *out, size_t *length_out); /* the buffer is the caller's; NULL when it failed */
+
+#endif
