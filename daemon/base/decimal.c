@@ -1,12 +1,16 @@
 /* decimal.c - digits and a scale; see wardpost/decimal.h. */
-#include <string.h>
+#include <assert.h>
 
-#include "wardpost/decimal.h"
+#include "base/decimal_private.h"
 
-#define DIGITS_MOST 15
+int64_t decimal_ten_to(unsigned places)
+{
+    static const int64_t tens[] = {1,      10,      100,      1000,      10000,
+                                   100000, 1000000, 10000000, 100000000, 1000000000};
 
-static const int64_t tens[] = {1,       10,       100,       1000,       10000,
-                               100000, 1000000, 10000000, 100000000, 1000000000};
+    assert(places <= DECIMAL_PLACES_MOST);
+    return tens[places];
+}
 
 static bool is_digit(char c)
 {
@@ -36,34 +40,49 @@ static bool scan(const char *text, size_t length, size_t *whole_start, size_t *p
     return at == length;
 }
 
-bool decimal_parse(const char *text, size_t length, struct decimal *out)
+/* The digits of a text that scan() has found right; false when there are too many to keep. */
+static bool collect(const char *text, size_t length, size_t point, int64_t *out)
 {
-    size_t start = 0, point = 0;
     int64_t digits = 0;
     unsigned significant = 0;
 
-    if (length > 64 || !scan(text, length, &start, &point) || (point < length && length - point - 1 > DECIMAL_PLACES_MOST))
-        return false;
-    for (size_t at = start; at < length; at++) {
+    for (size_t at = 0; at < length; at++) {
         if (at == point)
             continue;
         digits = digits * 10 + (text[at] - '0');
         significant += digits != 0;
-        if (significant > DIGITS_MOST)
+        if (significant > DECIMAL_DIGITS_MOST)
             return false;
     }
+    *out = digits;
+    return true;
+}
+
+bool decimal_parse(const char *text, size_t length, struct decimal *out)
+{
+    size_t start = 0, point = 0, places;
+    int64_t digits = 0;
+
+    if (!scan(text, length, &start, &point))
+        return false;
+    places = point < length ? length - point - 1 : 0;
+    if (places > DECIMAL_PLACES_MOST ||
+        !collect(text + start, length - start, point - start, &digits))
+        return false;
     out->digits = start > 0 ? -digits : digits;
-    out->scale = point < length ? (unsigned)(length - point - 1) : 0;
+    out->scale = (unsigned)places;
     return true;
 }
 
 size_t decimal_text(struct decimal value, char out[DECIMAL_TEXT_ROOM])
 {
     char reversed[DECIMAL_TEXT_ROOM];
-    uint64_t rest = value.digits < 0 ? (uint64_t)0 - (uint64_t)value.digits : (uint64_t)value.digits;
+    uint64_t rest =
+        value.digits < 0 ? (uint64_t)0 - (uint64_t)value.digits : (uint64_t)value.digits;
     size_t count = 0, length = 0;
     unsigned place = 0;
 
+    assert(value.scale <= DECIMAL_PLACES_MOST);
     do {
         if (place == value.scale && value.scale > 0)
             reversed[count++] = '.';
@@ -81,8 +100,8 @@ size_t decimal_text(struct decimal value, char out[DECIMAL_TEXT_ROOM])
 
 int decimal_compare(struct decimal a, struct decimal b)
 {
-    wide left = (wide)a.digits * (b.scale > a.scale ? tens[b.scale - a.scale] : 1);
-    wide right = (wide)b.digits * (a.scale > b.scale ? tens[a.scale - b.scale] : 1);
+    wide left = (wide)a.digits * (b.scale > a.scale ? decimal_ten_to(b.scale - a.scale) : 1);
+    wide right = (wide)b.digits * (a.scale > b.scale ? decimal_ten_to(a.scale - b.scale) : 1);
 
     return (left > right) - (left < right);
 }
@@ -94,5 +113,5 @@ bool decimal_same(struct decimal a, struct decimal b)
 
 bool decimal_is_whole(struct decimal value)
 {
-    return value.digits % tens[value.scale] == 0;
+    return value.digits % decimal_ten_to(value.scale) == 0;
 }

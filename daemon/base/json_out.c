@@ -1,50 +1,57 @@
 /* json_out.c - see wardpost/json_out.h. */
 #include <assert.h>
-#include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
+#include "base/json_plain.h"
+#include "base/utf8.h"
 #include "wardpost/json_in.h"
 #include "wardpost/json_out.h"
 
-static char *room_for(struct json_out *out, size_t more)
+#define ROOM_FIRST 1024U
+#define DEPTH_MOST 63U /* bits of in_object */
+
+/* ---- the buffer: after a failed allocation it is gone, so that each put() finds no room and asks
+ * here ---- */
+
+static bool grow(struct json_out *out, size_t more)
 {
-    size_t room = out->room ? out->room : 512;
+    size_t room = out->room ? out->room * 2 : ROOM_FIRST;
     char *longer;
 
     if (out->failed)
-        return NULL;
-    if (out->room - out->length >= more && out->room > 0)
-        return out->text + out->length;
+        return false;
     while (room < out->length + more)
         room *= 2;
     longer = realloc(out->text, room);
     if (!longer) {
+        free(out->text);
+        out->text = NULL;
+        out->length = out->room = 0;
         out->failed = true;
-        return NULL;
+        return false;
     }
     out->text = longer;
     out->room = room;
-    return out->text + out->length;
+    return true;
 }
 
-static void put(struct json_out *out, const char *bytes, size_t count)
+static inline bool make_room(struct json_out *out, size_t more)
 {
-    char *at = room_for(out, count);
+    return out->room - out->length > more || grow(out, more + 1); /* one is left for the NUL */
+}
 
-    if (!at)
+static inline void put(struct json_out *out, const char *bytes, size_t count)
+{
+    if (!make_room(out, count))
         return;
-    memcpy(at, bytes, count);
+    memcpy(out->text + out->length, bytes, count);
     out->length += count;
 }
 
-/* Before each value: the comma that the last one left due, unless a name has just been written. */
-static void begin_value(struct json_out *out)
+static inline void put_byte(struct json_out *out, char byte)
 {
-    if (!out->name_given && out->comma_due)
-        put(out, ",", 1);
-    out->name_given = false;
-    out->comma_due = true;
+    if (make_room(out, 1))
+        out->text[out->length++] = byte;
 }
 
 void json_out_clear(struct json_out *out)
@@ -55,26 +62,67 @@ void json_out_clear(struct json_out *out)
 
 void json_out_reset(struct json_out *out)
 {
-    char *text = out->text;
-    size_t room = out->room;
+    *out = (struct json_out){.text = out->text, .room = out->room};
+}
 
-    *out = (struct json_out)JSON_OUT_INIT;
-    out->text = text;
-    out->room = room;
+bool json_out_ok(const struct json_out *out)
+{
+    return !out->failed;
+}
+
+const char *json_out_text(struct json_out *out)
+{
+    if (!make_room(out, 0))
+        return NULL;
+    assert(out->depth == 0 && !out->name_given);
+    out->text[out->length] = '\0';
+    return out->text;
+}
+
+char *json_out_take(struct json_out *out, size_t *length_out)
+{
+    char *text = json_out_text(out) ? out->text : NULL;
+
+    if (text) {
+        *length_out = out->length;
+        out->text = NULL;
+    }
+    json_out_clear(out);
+    return text;
+}
+
+/* ---- what may follow what ---- */
+
+static bool in_object(const struct json_out *out)
+{
+    return out->depth > 0 && (out->in_object >> out->depth & 1);
+}
+
+static inline void begin_value(struct json_out *out)
+{
+    assert(out->name_given || !in_object(out));
+    if (!out->name_given && out->comma_due)
+        put_byte(out, ',');
+    out->name_given = false;
+    out->comma_due = true;
 }
 
 static void open_with(struct json_out *out, char bracket)
 {
+    const uint64_t bit = (uint64_t)1 << (out->depth + 1);
+
     begin_value(out);
-    put(out, &bracket, 1);
+    put_byte(out, bracket);
+    assert(out->depth < DEPTH_MOST);
     out->depth++;
+    out->in_object = bracket == '{' ? out->in_object | bit : out->in_object & ~bit;
     out->comma_due = false;
 }
 
 static void close_with(struct json_out *out, char bracket)
 {
-    assert(out->depth > 0 && !out->name_given);
-    put(out, &bracket, 1);
+    assert(out->depth > 0 && !out->name_given && in_object(out) == (bracket == '}'));
+    put_byte(out, bracket);
     out->depth--;
     out->comma_due = out->depth > 0;
 }
@@ -99,50 +147,57 @@ void out_array_end(struct json_out *out)
     close_with(out, ']');
 }
 
-static bool is_plain(unsigned char c)
+/* ---- strings ---- */
+
+/* Writes what `at` starts with and cannot stand for itself; returns behind it. */
+static const char *put_special(struct json_out *out, const char *at, const char *end)
 {
-    return c >= 0x20 && c != '"' && c != '\\';
+    static const char hex[] = "0123456789abcdef", short_forms[] = "\"\\\n\r\t",
+                      letters[] = "\"\\nrt";
+    const unsigned char byte = (unsigned char)*at;
+    const char *found = byte ? strchr(short_forms, byte) : NULL;
+    size_t length;
+
+    if (found) {
+        put_byte(out, '\\');
+        put_byte(out, letters[found - short_forms]);
+    } else if (byte < 0x20) {
+        put(out, (const char[]){'\\', 'u', '0', '0', hex[byte >> 4], hex[byte & 15]}, 6);
+    } else if ((length = utf8_length(at, (size_t)(end - at))) > 0) {
+        put(out, at, length);
+        return at + length;
+    } else {
+        put(out, "\xEF\xBF\xBD",
+            3); /* U+FFFD: what we send is UTF-8, whatever somebody's answer held */
+    }
+    return at + 1;
 }
 
-static void put_escape(struct json_out *out, unsigned char c)
+static inline void put_string(struct json_out *out, const char *text, size_t length)
 {
-    static const char hex[] = "0123456789abcdef";
-    char escape[6] = {'\\', 'u', '0', '0', hex[c >> 4], hex[c & 15]};
-    const char *short_forms = "\"\\\n\r\t", *letters = "\"\\nrt";
-    const char *found = c ? strchr(short_forms, c) : NULL;
+    const char *end = text + length;
 
-    if (!found) {
-        put(out, escape, 6);
+    if (!make_room(out, length + 2)) /* in one step for nearly all */
         return;
+    put_byte(out, '"');
+    for (;;) {
+        const char *run = json_plain_end(text, end);
+
+        put(out, text, (size_t)(run - text));
+        if (run == end)
+            break;
+        text = put_special(out, run, end);
     }
-    escape[1] = letters[found - short_forms];
-    put(out, escape, 2);
-}
-
-static void put_string(struct json_out *out, const char *text, size_t length)
-{
-    size_t at = 0;
-
-    put(out, "\"", 1);
-    while (at < length) {
-        size_t start = at;
-
-        while (at < length && is_plain((unsigned char)text[at]))
-            at++;
-        put(out, text + start, at - start);
-        if (at < length)
-            put_escape(out, (unsigned char)text[at++]);
-    }
-    put(out, "\"", 1);
+    put_byte(out, '"');
 }
 
 void out_name(struct json_out *out, const char *name)
 {
-    assert(out->depth > 0 && !out->name_given);
+    assert(in_object(out) && !out->name_given);
     if (out->comma_due)
-        put(out, ",", 1);
+        put_byte(out, ',');
     put_string(out, name, strlen(name));
-    put(out, ":", 1);
+    put_byte(out, ':');
     out->name_given = true;
 }
 
@@ -160,35 +215,7 @@ void out_text(struct json_out *out, const char *text)
         out_null(out);
 }
 
-void out_decimal(struct json_out *out, struct decimal value)
-{
-    char text[DECIMAL_TEXT_ROOM];
-    size_t length = decimal_text(value, text);
-
-    begin_value(out);
-    put(out, text, length);
-}
-
-void out_integer(struct json_out *out, int64_t value)
-{
-    char text[24];
-    int length = snprintf(text, sizeof(text), "%lld", (long long)value);
-
-    begin_value(out);
-    put(out, text, (size_t)length);
-}
-
-void out_bool(struct json_out *out, bool value)
-{
-    begin_value(out);
-    put(out, value ? "true" : "false", value ? 4 : 5);
-}
-
-void out_null(struct json_out *out)
-{
-    begin_value(out);
-    put(out, "null", 4);
-}
+/* ---- other values ---- */
 
 void out_raw(struct json_out *out, const char *json, size_t length)
 {
@@ -196,35 +223,75 @@ void out_raw(struct json_out *out, const char *json, size_t length)
     put(out, json, length);
 }
 
-/* Depth is bounded by json_in(). */
-void out_json(struct json_out *out, const json_t *value) /* NOLINT(misc-no-recursion) */
+void out_decimal(struct json_out *out, struct decimal value)
+{
+    char text[DECIMAL_TEXT_ROOM];
+    size_t length = decimal_text(value, text);
+
+    out_raw(out, text, length);
+}
+
+void out_integer(struct json_out *out, int64_t value)
+{
+    out_decimal(out, (struct decimal){value, 0});
+}
+
+void out_bool(struct json_out *out, bool value)
+{
+    out_raw(out, value ? "true" : "false", value ? 4 : 5);
+}
+
+void out_null(struct json_out *out)
+{
+    out_raw(out, "null", 4);
+}
+
+/* NOLINTBEGIN(misc-no-recursion): depth is bounded by json_in() */
+
+static void put_members(struct json_out *out, const json_t *value)
 {
     const char *name;
     json_t *member;
-    size_t index;
 
-    if (digits_is(value)) {
-        out_raw(out, digits_text(value), strlen(digits_text(value)));
-    } else if (json_is_string(value)) {
-        out_text_n(out, json_string_value(value), json_string_length(value));
-    } else if (json_is_object(value)) {
-        out_object(out);
-        json_object_foreach(json_walk(value), name, member)
-        {
-            out_name(out, name);
-            out_json(out, member);
-        }
-        out_object_end(out);
-    } else if (json_is_array(value)) {
-        out_array(out);
-        json_array_foreach(value, index, member) out_json(out, member);
-        out_array_end(out);
-    } else if (json_is_boolean(value)) {
-        out_bool(out, json_is_true(value));
-    } else {
-        out_null(out);
+    out_object(out);
+    json_object_foreach(json_walk(value), name, member)
+    {
+        out_name(out, name);
+        out_json(out, member);
     }
+    out_object_end(out);
 }
+
+static void put_items(struct json_out *out, const json_t *value)
+{
+    size_t index;
+    json_t *item;
+
+    out_array(out);
+    json_array_foreach(value, index, item) out_json(out, item);
+    out_array_end(out);
+}
+
+void out_json(struct json_out *out, const json_t *value)
+{
+    assert(!json_is_number(value)); /* of jansson's own: its digits are lost already */
+    if (digits_is(value))
+        out_raw(out, digits_text(value), json_string_length(value) - 1);
+    else if (json_is_string(value))
+        out_text_n(out, json_string_value(value), json_string_length(value));
+    else if (json_is_object(value))
+        put_members(out, value);
+    else if (json_is_array(value))
+        put_items(out, value);
+    else if (json_is_boolean(value))
+        out_bool(out, json_is_true(value));
+    else
+        out_null(out);
+}
+
+/* NOLINTEND(misc-no-recursion) */
+
+/* ---- members ---- */
 
 void out_member(struct json_out *out, const char *name, const char *text)
 {
@@ -254,33 +321,4 @@ void out_member_bool(struct json_out *out, const char *name, bool value)
 {
     out_name(out, name);
     out_bool(out, value);
-}
-
-bool json_out_ok(const struct json_out *out)
-{
-    return !out->failed;
-}
-
-const char *json_out_text(struct json_out *out)
-{
-    char *end = room_for(out, 1);
-
-    if (!end)
-        return NULL;
-    *end = '\0';
-    return out->text;
-}
-
-char *json_out_take(struct json_out *out, size_t *length_out)
-{
-    char *text = out->failed ? NULL : out->text;
-    size_t length = out->length;
-
-    if (!text) {
-        json_out_clear(out);
-        return NULL;
-    }
-    *out = (struct json_out)JSON_OUT_INIT;
-    *length_out = length;
-    return text;
 }

@@ -1,63 +1,75 @@
-/* json_scan.c - see json_scan.h. RFC 8259 6 (numbers) and 7 (strings); the rest of the grammar is jansson's. */
+/* json_scan.c - see json_scan.h. RFC 8259 6 (numbers) and 7 (strings), less what json_in.h refuses.
+ */
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
+#include "base/json_plain.h"
 #include "base/json_scan.h"
+#include "base/utf8.h"
 
-struct scan {
-    const char *text;
-    size_t length, at;
-    char *out;
-    size_t used, room;
-    unsigned depth;
-    struct json_fault *fault;
-};
-
-#define DEPTH_MOST 32U
-
-static enum status wrong(struct scan *scan, size_t offset, const char *detail)
+enum status json_scan_wrong(struct json_scan *scan, const char *where, const char *words)
 {
-    scan->fault->offset = offset;
-    snprintf(scan->fault->detail, sizeof(scan->fault->detail), "%s", detail);
+    scan->fault->offset = (size_t)(where - scan->text);
+    (void)snprintf(scan->fault->detail, sizeof(scan->fault->detail), "%s", words);
     return STATUS_INVALID;
 }
 
-static bool make_room(struct scan *scan, size_t more)
+void json_scan_blanks(struct json_scan *scan)
 {
-    size_t room = scan->room ? scan->room : 512;
-    char *longer;
-
-    while (room < scan->used + more)
-        room *= 2;
-    if (room == scan->room)
-        return true;
-    longer = realloc(scan->out, room);
-    if (!longer)
-        return false;
-    scan->out = longer;
-    scan->room = room;
-    return true;
+    while (scan->at < scan->end &&
+           (*scan->at == ' ' || *scan->at == '\n' || *scan->at == '\r' || *scan->at == '\t'))
+        scan->at++;
 }
 
-static bool emit(struct scan *scan, const char *bytes, size_t count)
+void json_scan_place(const struct json_scan *scan)
 {
-    if (!make_room(scan, count))
-        return false;
-    memcpy(scan->out + scan->used, bytes, count);
-    scan->used += count;
-    return true;
+    struct json_fault *fault = scan->fault;
+
+    fault->line = 1;
+    fault->column = 1;
+    for (size_t i = 0; i < fault->offset; i++) {
+        if (scan->text[i] == '\n') {
+            fault->line++;
+            fault->column = 1;
+        } else if (((unsigned char)scan->text[i] & 0xC0) != 0x80) {
+            fault->column++;
+        }
+    }
 }
 
-/* ---- strings: copied; control characters refused, written out or escaped ---- */
+/* ---- strings ---- */
 
-static int hex4(const char *at)
+/* The end of the run, from `at` on, of what stands for itself in a string. */
+static const char *end_of_run(const char *at, const char *end)
 {
-    int value = 0;
+    size_t length;
 
-    for (int i = 0; i < 4; i++) {
-        char c = at[i];
-        int digit = c >= '0' && c <= '9' ? c - '0' : (c | 32) >= 'a' && (c | 32) <= 'f' ? (c | 32) - 'a' + 10 : -1;
+    do {
+        at = json_plain_end(at, end);
+        length = at < end && (unsigned char)*at >= 0x80 ? utf8_length(at, (size_t)(end - at)) : 0;
+        at += length;
+    } while (length > 0);
+    return at;
+}
+
+static int hex_digit(char c)
+{
+    if (c >= '0' && c <= '9')
+        return c - '0';
+    if (c >= 'a' && c <= 'f')
+        return c - 'a' + 10;
+    return c >= 'A' && c <= 'F' ? c - 'A' + 10 : -1;
+}
+
+/* The value of \uXXXX at `at`, -1 when there is none. */
+static int32_t code_unit(const char *at, const char *end)
+{
+    int32_t value = 0;
+
+    if (end - at < 6 || at[0] != '\\' || at[1] != 'u')
+        return -1;
+    for (int i = 2; i < 6; i++) {
+        int digit = hex_digit(at[i]);
 
         if (digit < 0)
             return -1;
@@ -66,203 +78,176 @@ static int hex4(const char *at)
     return value;
 }
 
-static enum status check_escape(struct scan *scan, size_t at)
+static enum status unicode_escape(struct json_scan *scan, char **out)
 {
-    int value;
+    int32_t code = code_unit(scan->at, scan->end), low;
 
-    if (at + 1 >= scan->length)
-        return wrong(scan, at, "the text ends inside a string");
-    if (scan->text[at + 1] != 'u')
-        return strchr("\"\\/nrt", scan->text[at + 1]) && scan->text[at + 1]
-                   ? STATUS_OK
-                   : wrong(scan, at, scan->text[at + 1] == 'b' || scan->text[at + 1] == 'f'
-                                         ? "a control character in a text"
-                                         : "a backslash with no meaning in JSON");
-    if (at + 6 > scan->length || (value = hex4(scan->text + at + 2)) < 0)
-        return wrong(scan, at, "\\u without four hexadecimal digits");
-    if (value < 0x20 && value != '\t' && value != '\n' && value != '\r')
-        return wrong(scan, at, "a control character in a text");
+    if (code < 0)
+        return json_scan_wrong(scan, scan->at, "\\u without four hexadecimal digits");
+    if (code < 0x20 && code != '\t' && code != '\n' && code != '\r')
+        return json_scan_wrong(scan, scan->at, "a control character in a string");
+    if (code >= 0xD800 && code <= 0xDFFF) {
+        low = code_unit(scan->at + 6, scan->end);
+        if (code >= 0xDC00 || low < 0xDC00 || low > 0xDFFF)
+            return json_scan_wrong(scan, scan->at, "half of a surrogate pair");
+        code = 0x10000 + ((code - 0xD800) << 10) + (low - 0xDC00);
+        scan->at += 6;
+    }
+    scan->at += 6;
+    *out += utf8_put(*out, (uint32_t)code);
     return STATUS_OK;
 }
 
-static enum status scan_string(struct scan *scan)
+static enum status escape(struct json_scan *scan, char **out)
 {
-    size_t start = scan->at, at = start + 1;
-    enum status status;
+    static const char letters[] = "\"\\/nrt", meanings[] = "\"\\/\n\r\t";
+    const char *found;
+
+    if (scan->end - scan->at < 2)
+        return json_scan_wrong(scan, scan->at, "the text ends inside a string");
+    if (scan->at[1] == 'u')
+        return unicode_escape(scan, out);
+    if (scan->at[1] == 'b' || scan->at[1] == 'f')
+        return json_scan_wrong(scan, scan->at, "a control character in a string");
+    found = scan->at[1] ? strchr(letters, scan->at[1]) : NULL;
+    if (!found)
+        return json_scan_wrong(scan, scan->at, "a backslash with no meaning in JSON");
+    *(*out)++ = meanings[found - letters];
+    scan->at += 2;
+    return STATUS_OK;
+}
+
+static enum status misplaced_byte(struct json_scan *scan)
+{
+    return json_scan_wrong(scan, scan->at,
+                           (unsigned char)*scan->at >= 0x80
+                               ? "not UTF-8"
+                               : "a control character in a string (a line break is written \\n)");
+}
+
+enum status json_scan_string(struct json_scan *scan, size_t *length)
+{
+    char *start = scan->scratch + scan->used, *out = start;
+    const char *quote = scan->at++;
 
     for (;;) {
-        while (at < scan->length && (unsigned char)scan->text[at] >= 0x20 && scan->text[at] != '"' && scan->text[at] != '\\')
-            at++;
-        if (at == scan->length)
-            return wrong(scan, start, "the text ends inside a string");
-        if (scan->text[at] == '"')
+        const char *end = end_of_run(scan->at, scan->end);
+        enum status status;
+
+        memcpy(out, scan->at, (size_t)(end - scan->at));
+        out += end - scan->at;
+        scan->at = end;
+        if (end == scan->end)
+            return json_scan_wrong(scan, quote, "the text ends inside a string");
+        if (*end == '"')
             break;
-        if (scan->text[at] != '\\')
-            return wrong(scan, at, "a control character in a string (a line break is written \\n)");
-        status = check_escape(scan, at);
+        status = *end == '\\' ? escape(scan, &out) : misplaced_byte(scan);
         if (status != STATUS_OK)
             return status;
-        at += 2;
     }
-    at++;
-    if (!emit(scan, scan->text + start, at - start))
-        return STATUS_NO_MEMORY;
-    scan->at = at;
+    scan->at++;
+    *out = '\0';
+    *length = (size_t)(out - start);
     return STATUS_OK;
 }
 
 /* ---- numbers ---- */
 
+static bool is_digit(char c)
+{
+    return c >= '0' && c <= '9';
+}
+
 static bool may_be_number(char c)
 {
-    return (c >= '0' && c <= '9') || c == '-' || c == '+' || c == '.' || c == 'e' || c == 'E';
+    return is_digit(c) || c == '-' || c == '+' || c == '.' || c == 'e' || c == 'E';
 }
 
+/* Why a run of such characters cannot be taken: for a person who wrote it. The first that fits. */
 static const char *number_fault(const char *text, size_t length)
 {
-    size_t digits = 0;
+    size_t sign = text[0] == '-', digits = 0;
 
+    for (size_t i = 0; i < length; i++)
+        digits += is_digit(text[i]);
+    if (text[0] == '+')
+        return "a number with a plus: leave it out";
+    if (sign == length || digits == 0)
+        return "not a number";
+    if (text[sign] == '.')
+        return "a number that starts with a point: write 0.5, not .5";
+    if (text[length - 1] == '.')
+        return "a number that ends with a point";
     if (memchr(text, 'e', length) || memchr(text, 'E', length))
         return "a number with an exponent: write it out in full";
-    if (text[0] == '+')
-        return "a number starts with a digit or a minus";
-    if (text[0] == '.' || (text[0] == '-' && length > 1 && text[1] == '.'))
-        return "a number starts with a digit: 0.5, not .5";
-    if (text[length - 1] == '.')
-        return "a number does not end with a point";
-    for (size_t i = 0; i < length; i++)
-        digits += text[i] >= '0' && text[i] <= '9';
-    if (digits > 15)
-        return "a number of more than 15 digits or 9 decimals";
-    if ((text[0] == '0' && length > 1 && text[1] != '.') || (text[0] == '-' && length > 2 && text[1] == '0' && text[2] != '.'))
+    if (memchr(text + 1, '-', length - 1) || memchr(text + 1, '+', length - 1))
+        return "not a number";
+    if (text[sign] == '0' && length > sign + 1 && is_digit(text[sign + 1]))
         return "a number with a leading zero";
-    return digits == 0 ? "not a number" : "not a number, or one of more than 15 digits or 9 decimals";
+    return digits == length - sign || digits == length - sign - 1
+               ? "a number of more than 15 digits or 9 decimals"
+               : "not a number";
 }
 
-static enum status scan_number(struct scan *scan)
+static enum status wrong_number(struct json_scan *scan, size_t length)
 {
-    const char *start = scan->text + scan->at;
-    size_t length = 0;
-    struct decimal value;
-    char detail[200];
+    char detail[sizeof(scan->fault->detail)];
 
-    while (scan->at + length < scan->length && may_be_number(start[length]))
-        length++;
-    if (!decimal_parse(start, length, &value)) {
-        snprintf(detail, sizeof(detail), "%s (%.*s%s)", number_fault(start, length), (int)(length > 12 ? 12 : length), start,
-                 length > 12 ? "..." : "");
-        return wrong(scan, scan->at, detail);
+    if (length == 1 && scan->end - scan->at > 1 && (scan->at[1] == 'I' || scan->at[1] == 'N'))
+        return json_scan_wrong(scan, scan->at, "NaN and Infinity are no numbers in JSON");
+    (void)snprintf(detail, sizeof(detail), "%s (%.*s%s)", number_fault(scan->at, length),
+                   (int)(length > 12 ? 12 : length), scan->at, length > 12 ? "..." : "");
+    return json_scan_wrong(scan, scan->at, detail);
+}
+
+enum status json_scan_number(struct json_scan *scan, char out[NUMBER_TEXT_ROOM], size_t *length)
+{
+    const char *start = scan->at;
+    size_t count = 0;
+    struct decimal value;
+
+    while (start + count < scan->end && may_be_number(start[count]))
+        count++;
+    if (!decimal_parse(start, count, &value) || count > NUMBER_TEXT_ROOM - 2)
+        return wrong_number(scan, count);
+    scan->at += count;
+    if (value.digits == 0 && *start == '-') {
+        start++;
+        count--;
     }
-    if (!emit(scan, "\"" NUMBER_MARK, 1 + sizeof(NUMBER_MARK) - 1) || !emit(scan, start, length) || !emit(scan, "\"", 1))
-        return STATUS_NO_MEMORY;
+    out[0] = NUMBER_MARK;
+    memcpy(out + 1, start, count);
+    out[count + 1] = '\0';
+    *length = count + 1;
+    return STATUS_OK;
+}
+
+/* ---- words ---- */
+
+static bool word_is(const struct json_scan *scan, size_t length, const char *word)
+{
+    return strlen(word) == length && memcmp(scan->at, word, length) == 0;
+}
+
+enum status json_scan_word(struct json_scan *scan, json_t **out)
+{
+    size_t length = 0;
+
+    while (scan->at + length < scan->end &&
+           ((scan->at[length] | 0x20) >= 'a' && (scan->at[length] | 0x20) <= 'z'))
+        length++;
+    if (word_is(scan, length, "true"))
+        *out = json_true();
+    else if (word_is(scan, length, "false"))
+        *out = json_false();
+    else if (word_is(scan, length, "null"))
+        *out = json_null();
+    else if (word_is(scan, length, "NaN") || word_is(scan, length, "Infinity"))
+        return json_scan_wrong(scan, scan->at, "NaN and Infinity are no numbers in JSON");
+    else
+        return json_scan_wrong(scan, scan->at,
+                               length > 0 ? "a word that JSON has not: text stands in double quotes"
+                                          : "a value is missing here");
     scan->at += length;
     return STATUS_OK;
-}
-
-/* ---- the rest ---- */
-
-static bool starts(const struct scan *scan, const char *word)
-{
-    size_t length = strlen(word);
-
-    return scan->length - scan->at >= length && memcmp(scan->text + scan->at, word, length) == 0;
-}
-
-static enum status scan_other(struct scan *scan)
-{
-    char c = scan->text[scan->at];
-
-    if (starts(scan, "NaN") || starts(scan, "Infinity"))
-        return wrong(scan, scan->at, "NaN and Infinity are no numbers");
-    if (c == '[' || c == '{')
-        if (++scan->depth > DEPTH_MOST)
-            return wrong(scan, scan->at, "nested more than 32 deep");
-    if ((c == ']' || c == '}') && scan->depth > 0)
-        scan->depth--;
-    if (!emit(scan, &c, 1))
-        return STATUS_NO_MEMORY;
-    scan->at++;
-    return STATUS_OK;
-}
-
-static enum status scan_word(struct scan *scan)
-{
-    static const char *const words[] = {"true", "false", "null"};
-
-    for (size_t i = 0; i < 3; i++)
-        if (starts(scan, words[i])) {
-            if (!emit(scan, words[i], strlen(words[i])))
-                return STATUS_NO_MEMORY;
-            scan->at += strlen(words[i]);
-            return STATUS_OK;
-        }
-    return scan_other(scan);
-}
-
-static enum status scan_next(struct scan *scan)
-{
-    char c = scan->text[scan->at];
-
-    if (c == '"')
-        return scan_string(scan);
-    if ((c >= '0' && c <= '9') || c == '-' || c == '+' || c == '.')
-        return scan_number(scan);
-    return scan_word(scan);
-}
-
-enum status json_scan(const char *text, size_t length, char **out, size_t *out_length, struct json_fault *fault)
-{
-    struct scan scan = {.text = text, .length = length, .fault = fault};
-    enum status status = make_room(&scan, length + 64) ? STATUS_OK : STATUS_NO_MEMORY;
-
-    while (status == STATUS_OK && scan.at < scan.length)
-        status = scan_next(&scan);
-    if (status != STATUS_OK) {
-        free(scan.out);
-        return status;
-    }
-    *out = scan.out;
-    *out_length = scan.used;
-    return STATUS_OK;
-}
-
-/* Each number before the place has made the marked text longer by its quotes and its mark. */
-size_t json_scan_original(const char *text, size_t length, size_t marked_offset)
-{
-    const size_t longer = 2 + sizeof(NUMBER_MARK) - 1;
-    size_t at = 0, marked = 0;
-
-    while (at < length && marked < marked_offset) {
-        size_t start = at;
-
-        if (text[at] == '"') {
-            for (at++; at < length && text[at] != '"'; at++)
-                at += text[at] == '\\' && at + 1 < length;
-            at += at < length;
-        } else if ((text[at] >= '0' && text[at] <= '9') || text[at] == '-') {
-            while (at < length && may_be_number(text[at]))
-                at++;
-            marked += longer;
-        } else {
-            at++;
-        }
-        marked += at - start;
-        if (marked >= marked_offset)
-            return at - start == 1 ? at : start;
-    }
-    return at;
-}
-
-void json_fault_place(const char *text, size_t length, struct json_fault *fault)
-{
-    fault->line = 1;
-    fault->column = 1;
-    for (size_t i = 0; i < fault->offset && i < length; i++) {
-        if (text[i] == '\n') {
-            fault->line++;
-            fault->column = 1;
-        } else if (((unsigned char)text[i] & 0xC0) != 0x80) {
-            fault->column++;
-        }
-    }
 }

@@ -1,7 +1,12 @@
 /* log.c - one line on standard error, written whole; see wardpost/log.h. */
+#include <errno.h>
+#include <inttypes.h>
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "wardpost/log.h"
@@ -13,27 +18,49 @@ void log_threshold(enum log_level level)
     threshold = level;
 }
 
-/* "<4>" is how the service manager's journal learns the level (sd-daemon(3)). One write a line, so that lines of threads do not mix. */
+/* Does standard error lead to the journal, which reads a level from "<4>" before a line
+ * (sd-daemon(3))? For a person on a terminal that would be noise. systemd.exec(5), JOURNAL_STREAM:
+ * device and inode of the stream. */
+static bool journal_reads(void)
+{
+    const char *stream = getenv("JOURNAL_STREAM");
+    struct stat about;
+    char own[64];
+
+    if (!stream || fstat(STDERR_FILENO, &about) != 0)
+        return false;
+    (void)snprintf(own, sizeof(own), "%" PRIuMAX ":%" PRIuMAX, (uintmax_t)about.st_dev,
+                   (uintmax_t)about.st_ino);
+    return strcmp(own, stream) == 0;
+}
+
+/* One write a line, so that lines of threads do not mix. When even that fails there is nobody to
+ * tell. */
+static void write_line(const char *line, size_t length)
+{
+    ssize_t written;
+
+    do
+        written = write(STDERR_FILENO, line, length);
+    while (written < 0 && errno == EINTR);
+}
+
 void log_line(enum log_level level, const char *format, ...)
 {
-    char line[1024];
-    int prefix, length;
+    char line[1024] = "";
+    size_t length = 0;
     va_list arguments;
-    ssize_t written;
 
     if (level > threshold)
         return;
-    prefix = snprintf(line, sizeof(line), "<%d>", (int)level);
+    if (journal_reads())
+        length = (size_t)snprintf(line, sizeof(line), "<%d>", (int)level);
     va_start(arguments, format);
-    length = vsnprintf(line + prefix, sizeof(line) - (size_t)prefix - 1, format, arguments);
+    (void)vsnprintf(line + length, sizeof(line) - length - 1, format, arguments);
     va_end(arguments);
-    if (length < 0)
-        return;
-    length = (int)strlen(line);
-    for (int i = 0; i < length; i++)
-        if ((unsigned char)line[i] < 0x20)
-            line[i] = ' '; /* nobody else's words make a line of ours */
+    for (length = 0; line[length]; length++)
+        if ((unsigned char)line[length] < 0x20 || line[length] == 0x7F)
+            line[length] = ' '; /* nobody else's words make a line of ours */
     line[length++] = '\n';
-    written = write(STDERR_FILENO, line, (size_t)length);
-    (void)written; /* when even that fails there is nobody to tell */
+    write_line(line, length);
 }

@@ -33,12 +33,14 @@ static int days_in(int year, int month)
 
 static bool date_exists(struct date date)
 {
-    return date.year >= 1 && date.month >= 1 && date.month <= 12 && date.day >= 1 && date.day <= days_in(date.year, date.month);
+    return date.year >= 1 && date.month >= 1 && date.month <= 12 && date.day >= 1 &&
+           date.day <= days_in(date.year, date.month);
 }
 
 static bool date_shape(const char *text, struct date *out)
 {
-    return digits_at(text, 4, &out->year) && text[4] == '-' && digits_at(text + 5, 2, &out->month) && text[7] == '-' &&
+    return digits_at(text, 4, &out->year) && text[4] == '-' &&
+           digits_at(text + 5, 2, &out->month) && text[7] == '-' &&
            digits_at(text + 8, 2, &out->day);
 }
 
@@ -67,7 +69,8 @@ int64_t date_days(struct date date)
     int64_t year = date.month > 2 ? date.year : date.year - 1;
     int64_t month = date.month > 2 ? date.month - 3 : date.month + 9;
 
-    return year * 365 + year / 4 - year / 100 + year / 400 + (month * 153 + 2) / 5 + date.day - 1 - 719468;
+    return year * 365 + year / 4 - year / 100 + year / 400 + (month * 153 + 2) / 5 + date.day - 1 -
+           719468;
 }
 
 static struct date date_of_days(int64_t days)
@@ -76,7 +79,8 @@ static struct date date_of_days(int64_t days)
     int64_t year, rest, month;
 
     days += 719468;
-    year = (days * 400 + 591) / 146097; /* 400 years have 146097 days; the guess is right or one too high */
+    year = (days * 400 + 591) /
+           146097; /* 400 years have 146097 days; the guess is right or one too high */
     rest = days - (year * 365 + year / 4 - year / 100 + year / 400);
     if (rest < 0) {
         year--;
@@ -91,11 +95,16 @@ static struct date date_of_days(int64_t days)
 
 /* ---- ages ---- */
 
+static bool is_span_unit(char c)
+{
+    return c == 'D' || c == 'W' || c == 'M' || c == 'Y';
+}
+
 bool span_parse(const char *text, size_t length, struct span *out)
 {
     int count;
 
-    if (length < 3 || length > 5 || text[0] != 'P' || !strchr("DWMY", text[length - 1]) ||
+    if (length < 3 || length > 5 || text[0] != 'P' || !is_span_unit(text[length - 1]) ||
         !digits_at(text + 1, length - 2, &count))
         return false;
     out->count = count;
@@ -118,24 +127,19 @@ static struct date months_after(struct date date, int months)
 
 struct date date_after(struct date date, struct span span)
 {
-    switch (span.unit) {
-    case 'D':
+    if (span.unit == 'D')
         return date_of_days(date_days(date) + span.count);
-    case 'W':
+    if (span.unit == 'W')
         return date_of_days(date_days(date) + (int64_t)span.count * 7);
-    case 'M':
-        return months_after(date, span.count);
-    default: /* 'Y' */
-        return months_after(date, span.count * 12);
-    }
+    return months_after(date, span.unit == 'M' ? span.count : span.count * 12);
 }
 
 /* ---- times ---- */
 
 static bool clock_shape(const char *text, int *hour, int *minute, int *second)
 {
-    return text[0] == 'T' && digits_at(text + 1, 2, hour) && text[3] == ':' && digits_at(text + 4, 2, minute) &&
-           text[6] == ':' && digits_at(text + 7, 2, second);
+    return text[0] == 'T' && digits_at(text + 1, 2, hour) && text[3] == ':' &&
+           digits_at(text + 4, 2, minute) && text[6] == ':' && digits_at(text + 7, 2, second);
 }
 
 /* .f to .fffffffff; what is finer than a millisecond is cut. Moves *at behind it. */
@@ -161,8 +165,9 @@ static bool zone(const char *text, size_t length, int *offset)
     *offset = 0;
     if (length == 1 && text[0] == 'Z')
         return true;
-    if (length != 6 || (text[0] != '+' && text[0] != '-') || !digits_at(text + 1, 2, &hours) || text[3] != ':' ||
-        !digits_at(text + 4, 2, &minutes) || minutes > 59 || hours * 60 + minutes > 840)
+    if (length != 6 || (text[0] != '+' && text[0] != '-') || !digits_at(text + 1, 2, &hours) ||
+        text[3] != ':' || !digits_at(text + 4, 2, &minutes) || minutes > 59 ||
+        hours * 60 + minutes > 840)
         return false;
     *offset = hours * 60 + minutes;
     if (text[0] == '-')
@@ -176,8 +181,9 @@ enum moment_fault moment_parse(const char *text, size_t length, struct moment *o
     int hour, minute, second, ms, offset;
     size_t at = 19;
 
-    if (length < 19 || !date_shape(text, &date) || !clock_shape(text + 10, &hour, &minute, &second) || hour > 23 ||
-        minute > 59 || second > 59 || !fraction(text, length, &at, &ms))
+    if (length < 19 || !date_shape(text, &date) ||
+        !clock_shape(text + 10, &hour, &minute, &second) || hour > 23 || minute > 59 ||
+        second > 59 || !fraction(text, length, &at, &ms))
         return MOMENT_NOT_A_TIME;
     if (at == length)
         return MOMENT_NO_ZONE;
@@ -185,7 +191,8 @@ enum moment_fault moment_parse(const char *text, size_t length, struct moment *o
         return MOMENT_NOT_A_TIME;
     if (!date_exists(date))
         return MOMENT_NO_SUCH_DATE;
-    out->ms = ((date_days(date) * 24 + hour) * 60 + minute - offset) * 60000 + second * 1000 + ms;
+    out->ms = ((date_days(date) * 24 + hour) * 60 + minute - offset) * 60000 +
+              (int64_t)second * 1000 + ms;
     out->offset_minutes = offset;
     return MOMENT_FINE;
 }

@@ -4,26 +4,19 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/utf8.h"
 #include "wardpost/problem.h"
 
 /* In the order of enum problem_code; the API's words (design 5). */
 static const char *const code_texts[PROBLEM_CODE_COUNT] = {
-    [PROBLEM_MALFORMED] = "malformed",
-    [PROBLEM_WRONG_TYPE] = "wrong-type",
-    [PROBLEM_MISSING_FIELD] = "missing-field",
-    [PROBLEM_UNKNOWN_KIND] = "unknown-kind",
-    [PROBLEM_UNKNOWN_FIELD] = "unknown-field",
-    [PROBLEM_UNKNOWN_UNIT] = "unknown-unit",
-    [PROBLEM_UNKNOWN_WORD] = "unknown-word",
-    [PROBLEM_IMPLAUSIBLE] = "implausible",
-    [PROBLEM_INCONSISTENT] = "inconsistent",
-    [PROBLEM_CONFIRM] = "confirm",
-    [PROBLEM_BAD_TIME] = "bad-time",
-    [PROBLEM_FUTURE_TIME] = "future-time",
-    [PROBLEM_ID_CONFLICT] = "id-conflict",
-    [PROBLEM_TOO_MANY] = "too-many",
-    [PROBLEM_TOO_LONG] = "too-long",
-    [PROBLEM_NOT_ALLOWED] = "not-allowed",
+    [PROBLEM_MALFORMED] = "malformed",         [PROBLEM_WRONG_TYPE] = "wrong-type",
+    [PROBLEM_MISSING_FIELD] = "missing-field", [PROBLEM_UNKNOWN_KIND] = "unknown-kind",
+    [PROBLEM_UNKNOWN_FIELD] = "unknown-field", [PROBLEM_UNKNOWN_UNIT] = "unknown-unit",
+    [PROBLEM_UNKNOWN_WORD] = "unknown-word",   [PROBLEM_IMPLAUSIBLE] = "implausible",
+    [PROBLEM_INCONSISTENT] = "inconsistent",   [PROBLEM_CONFIRM] = "confirm",
+    [PROBLEM_BAD_TIME] = "bad-time",           [PROBLEM_FUTURE_TIME] = "future-time",
+    [PROBLEM_ID_CONFLICT] = "id-conflict",     [PROBLEM_TOO_MANY] = "too-many",
+    [PROBLEM_TOO_LONG] = "too-long",           [PROBLEM_NOT_ALLOWED] = "not-allowed",
 };
 
 const char *problem_code_text(enum problem_code code)
@@ -58,26 +51,10 @@ static struct problem *next_room(struct problems *problems)
     return &problems->items[problems->count++];
 }
 
-/* A text that was cut may end inside a UTF-8 sequence: that piece goes, too. */
-static void end_on_character(char *text)
-{
-    size_t length = strlen(text), start = length;
-
-    while (start > 0 && ((unsigned char)text[start - 1] & 0xC0) == 0x80)
-        start--;
-    if (start == 0)
-        return;
-    start--;
-    if (((unsigned char)text[start] & 0xE0) == 0xC0 && length - start < 2)
-        text[start] = '\0';
-    if (((unsigned char)text[start] & 0xF0) == 0xE0 && length - start < 3)
-        text[start] = '\0';
-    if (((unsigned char)text[start] & 0xF8) == 0xF0 && length - start < 4)
-        text[start] = '\0';
-}
-
-__attribute__((format(printf, 5, 0))) static void add(struct problems *problems, enum problem_code code, bool may_override,
-                                                      const char *pointer, const char *format, va_list arguments)
+__attribute__((format(printf, 5, 0))) static void add(struct problems *problems,
+                                                      enum problem_code code, bool may_override,
+                                                      const char *pointer, const char *format,
+                                                      va_list arguments)
 {
     struct problem *problem = next_room(problems);
 
@@ -85,13 +62,14 @@ __attribute__((format(printf, 5, 0))) static void add(struct problems *problems,
         return;
     problem->code = code;
     problem->may_override = may_override;
-    snprintf(problem->pointer, sizeof(problem->pointer), "%s", pointer);
-    vsnprintf(problem->detail, sizeof(problem->detail), format, arguments);
-    end_on_character(problem->pointer);
-    end_on_character(problem->detail);
+    (void)snprintf(problem->pointer, sizeof(problem->pointer), "%s", pointer);
+    (void)vsnprintf(problem->detail, sizeof(problem->detail), format, arguments);
+    utf8_trim(problem->pointer);
+    utf8_trim(problem->detail);
 }
 
-void problem_add(struct problems *problems, enum problem_code code, const char *pointer, const char *format, ...)
+void problem_add(struct problems *problems, enum problem_code code, const char *pointer,
+                 const char *format, ...)
 {
     va_list arguments;
 
@@ -109,31 +87,34 @@ void problem_add_override(struct problems *problems, const char *pointer, const 
     va_end(arguments);
 }
 
+/* What does not fit whole is left out, an escape or a character never cut. `base` may be `out`. */
 void pointer_join(char *out, size_t room, const char *base, const char *name)
 {
-    size_t used = strlen(base);
+    size_t used = strlen(base) < room ? strlen(base) : room - 1;
 
-    if (used + 2 > room) {
-        snprintf(out, room, "%s", base);
-        return;
-    }
     memmove(out, base, used);
-    out[used++] = '/';
-    for (; *name && used + 3 < room; name++) {
-        if (*name == '~' || *name == '/') {
-            out[used++] = '~';
-            out[used++] = *name == '~' ? '0' : '1';
-        } else {
+    if (used + 1 < room)
+        out[used++] = '/';
+    for (; *name && used + 1 < room; name++) {
+        const char *escape = *name == '~' ? "~0" : *name == '/' ? "~1" : NULL;
+
+        if (escape && used + 2 >= room)
+            break;
+        if (!escape) {
             out[used++] = *name;
+            continue;
         }
+        out[used++] = escape[0];
+        out[used++] = escape[1];
     }
     out[used] = '\0';
+    utf8_trim(out);
 }
 
 void pointer_join_index(char *out, size_t room, const char *base, size_t index)
 {
     char number[24];
 
-    snprintf(number, sizeof(number), "%zu", index);
+    (void)snprintf(number, sizeof(number), "%zu", index);
     pointer_join(out, room, base, number);
 }

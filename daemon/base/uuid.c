@@ -1,4 +1,5 @@
-/* uuid.c - RFC 9562. Randomness from libsodium; SHA-1 of version 5 from Nettle (which GnuTLS stands on). */
+/* uuid.c - RFC 9562. Randomness from libsodium; SHA-1 of version 5 from Nettle (which GnuTLS stands
+ * on). */
 #include <nettle/sha1.h>
 #include <sodium.h>
 #include <string.h>

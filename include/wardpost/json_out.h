@@ -1,8 +1,9 @@
-/* json_out.h - writes JSON text, member after member, into one growing buffer; numbers keep their digits.
+/* json_out.h - writes JSON text, member after member, into one growing buffer; numbers keep their
+ * digits.
  *
- * Commas, quotes and escapes are its own affair; there are no templates. A failed allocation is remembered
- * and everything after it does nothing: check json_out_ok() once at the end.
- * Calls that do not nest (a value where a name is due) are our own bug and assert. Not thread-safe. */
+ * Commas, quotes and escapes are its own affair; there are no templates. A failed allocation is
+ * remembered and everything after it does nothing: check json_out_ok() once at the end. Calls that
+ * do not nest (a value where a name is due) are our own bug and assert. Not thread-safe. */
 #ifndef WARDPOST_JSON_OUT_H
 #define WARDPOST_JSON_OUT_H
 
@@ -20,9 +21,13 @@ struct json_out {
     bool comma_due;
     bool name_given;
     bool failed;
+    uint64_t in_object; /* a bit a level: object or array */
 };
 
-#define JSON_OUT_INIT {0}
+#define JSON_OUT_INIT \
+    {                 \
+        0             \
+    }
 
 void json_out_clear(struct json_out *out); /* frees the buffer */
 void json_out_reset(struct json_out *out); /* keeps it for reuse */
@@ -33,14 +38,16 @@ void out_array(struct json_out *out); /* [ */
 void out_array_end(struct json_out *out);
 void out_name(struct json_out *out, const char *name); /* of the next value */
 
-void out_text(struct json_out *out, const char *text); /* UTF-8, escaped as RFC 8259 7; NULL writes null */
+/* UTF-8, escaped as RFC 8259 7; what is no UTF-8 becomes U+FFFD; NULL writes null. */
+void out_text(struct json_out *out, const char *text);
 void out_text_n(struct json_out *out, const char *text, size_t length);
 void out_decimal(struct json_out *out, struct decimal value);
 void out_integer(struct json_out *out, int64_t value);
 void out_bool(struct json_out *out, bool value);
 void out_null(struct json_out *out);
-void out_json(struct json_out *out, const json_t *value);             /* from json_in(): digits stay */
-void out_raw(struct json_out *out, const char *json, size_t length); /* text that json_out wrote before */
+void out_json(struct json_out *out, const json_t *value); /* from json_in(): digits stay */
+void out_raw(struct json_out *out, const char *json,
+             size_t length); /* text that json_out wrote before */
 
 /* name and value in one; the *_if forms leave the member out when text is NULL. */
 void out_member(struct json_out *out, const char *name, const char *text);
@@ -50,7 +57,8 @@ void out_member_decimal(struct json_out *out, const char *name, struct decimal v
 void out_member_bool(struct json_out *out, const char *name, bool value);
 
 bool json_out_ok(const struct json_out *out);
-const char *json_out_text(struct json_out *out);               /* NUL-terminated, borrowed; NULL when it failed */
-char *json_out_take(struct json_out *out, size_t *length_out); /* the buffer is the caller's; NULL when it failed */
+const char *json_out_text(struct json_out *out); /* NUL-terminated, borrowed; NULL when it failed */
+/* The text, NUL-terminated, is the caller's and `out` is as new; NULL when it failed. */
+char *json_out_take(struct json_out *out, size_t *length_out);
 
 #endif

@@ -50,7 +50,8 @@ bool last_read(const struct kinds *kinds, const struct kind *kind, const char *t
 struct judge_frame {
     const struct last *last; /* any order, at most one a kind */
     size_t last_count;
-    bool as_entered; /* mapping.units = as-entered */
+    bool as_entered;   /* mapping.units = as-entered */
+    bool nobody_there; /* asking makes no problem, only a grade */
 };
 
 /* Judge every reading of the set. `out` has set->count elements, zeroed by the caller; clear each with judgement_clear().

@@ -5,11 +5,9 @@
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
-int LLVMFuzzerTestOneInput(
-    const uint8_t *bytes,
-    size_t length); /* NOLINT(readability-identifier-naming): libFuzzer's name */
+/* NOLINTNEXTLINE(readability-identifier-naming): the name is libFuzzer's */
+int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length);
 
 static long size_of(FILE *file)
 {
@@ -40,9 +38,9 @@ static int run_file(const char *folder, const char *name)
     int result = file ? run_open(file) : -1;
 
     if (file)
-        fclose(file);
+        (void)fclose(file);
     if (result != 0)
-        fprintf(stderr, "%s/%s: could not be run\n", folder, name);
+        (void)fprintf(stderr, "%s/%s: could not be run\n", folder, name);
     return result;
 }
 
@@ -68,10 +66,11 @@ int main(int argc, char **argv)
         int count = run_folder(argv[i]);
 
         if (count <= 0) {
-            fprintf(stderr, "%s: %s\n", argv[i], count == 0 ? "no file in it" : "cannot be run");
+            (void)fprintf(stderr, "%s: %s\n", argv[i],
+                          count == 0 ? "no file in it" : "cannot be run");
             return EXIT_FAILURE;
         }
-        fprintf(stderr, "%s: %d files\n", argv[i], count);
+        (void)fprintf(stderr, "%s: %d files\n", argv[i], count);
     }
     return argc > 1 ? EXIT_SUCCESS : EXIT_FAILURE;
 }

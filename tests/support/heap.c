@@ -6,14 +6,16 @@
 
 /* What stands behind ours: the sanitizer's heap where there is one (gcc's and clang's run-time both
  * call it so), else glibc's, which promises these names to programs that bring their own malloc.
- * NOLINTBEGIN(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp): the names are theirs */
+ * NOLINTBEGIN(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp,readability-identifier-naming):
+ * the names are theirs */
 extern void *__interceptor_malloc(size_t size) __attribute__((weak));
 extern void *__interceptor_calloc(size_t count, size_t size) __attribute__((weak));
 extern void *__interceptor_realloc(void *old, size_t size) __attribute__((weak));
 extern void *__libc_malloc(size_t size);
 extern void *__libc_calloc(size_t count, size_t size);
 extern void *__libc_realloc(void *old, size_t size);
-/* NOLINTEND(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp) */
+/* NOLINTEND(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp,readability-identifier-naming)
+ */
 
 void *malloc(size_t size);
 void *calloc(size_t count, size_t size);

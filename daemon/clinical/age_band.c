@@ -1,0 +1,54 @@
+/* age_band.c - does an age band, a condition on fields, a bound hold for this patient and reading? */
+#include <string.h>
+
+#include "clinical/clinical_private.h"
+
+/* From is included, to is not; both are counted from the birth date to the local date of the reading. */
+bool ages_fit(const struct ages *ages, const struct patient *patient, struct moment taken)
+{
+    struct date today;
+
+    if (!ages->given)
+        return true;
+    if (!patient->given || !patient->has_birth_date)
+        return ages->unknown;
+    today = moment_local_date(taken);
+    if (ages->has_from && date_compare(today, date_after(patient->birth_date, ages->from)) < 0)
+        return false;
+    return !ages->has_to || date_compare(today, date_after(patient->birth_date, ages->to)) < 0;
+}
+
+static bool has_word(const struct said *said, const char *word)
+{
+    for (size_t i = 0; i < said->words_count; i++)
+        if (strcmp(said->words[i]->word, word) == 0)
+            return true;
+    return false;
+}
+
+static bool when_fits(const struct when *when, const struct reading *reading)
+{
+    const struct field *field = kind_field(reading->kind, when->path);
+    const struct said *said = field ? &reading->fields[field - reading->kind->fields] : NULL;
+
+    for (size_t i = 0; said && said->given && i < when->count; i++)
+        if (has_word(said, when->words[i]))
+            return true;
+    return false;
+}
+
+bool whens_fit(const struct whens *whens, const struct reading *reading)
+{
+    for (size_t i = 0; i < whens->count; i++)
+        if (!when_fits(&whens->items[i], reading))
+            return false;
+    return true;
+}
+
+bool bound_holds(const struct bound *bound, struct exact value)
+{
+    return (!bound->has_below || exact_compare(value, exact_of(bound->below)) < 0) &&
+           (!bound->has_above || exact_compare(value, exact_of(bound->above)) > 0) &&
+           (!bound->has_at_most || exact_compare(value, exact_of(bound->at_most)) <= 0) &&
+           (!bound->has_at_least || exact_compare(value, exact_of(bound->at_least)) >= 0);
+}
