@@ -322,3 +322,20 @@ void out_member_bool(struct json_out *out, const char *name, bool value)
     out_name(out, name);
     out_bool(out, value);
 }
+
+void json_out_break(struct json_out *out)
+{
+    assert(out->depth == 0 && !out->name_given);
+    out->comma_due = false;
+}
+
+void out_members_raw(struct json_out *out, const char *members, size_t length)
+{
+    assert(out->depth > 0 && !out->name_given);
+    if (length == 0)
+        return;
+    if (out->comma_due)
+        put(out, ",", 1);
+    put(out, members, length);
+    out->comma_due = true;
+}

@@ -7,9 +7,11 @@
 #include <stdatomic.h>
 
 #include "wardpost/intake.h"
+#include "wardpost/judgement.h"
 #include "wardpost/json_out.h"
 #include "wardpost/problem.h"
 #include "wardpost/reading.h"
+#include "wardpost/score.h"
 
 struct route;
 struct exchange;

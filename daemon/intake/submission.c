@@ -212,8 +212,12 @@ static enum status go_all_the_way(const struct submission_frame *frame, const ch
 {
     enum status status = parse(frame, text, length, submission);
 
-    if (status != STATUS_OK || submission->status == 400 || has_problems(submission))
+    if (status != STATUS_OK || submission->status == 400)
         return status;
+    if (!submission->set) {
+        has_problems(submission);
+        return STATUS_OK;
+    }
     check_names(frame, submission);
     status = judge(frame, submission);
     if (status != STATUS_OK || (has_problems(submission) && (frame->preview || !submission_is_known(frame, submission))))

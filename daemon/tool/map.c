@@ -139,7 +139,7 @@ static int map_text(struct kinds *kinds, const char *text, size_t length, bool a
     }
     if (status == STATUS_OK)
         status = set_parse(body, kinds, &frame, &mapping.set, &mapping.problems);
-    if (status == STATUS_OK && mapping.problems.count == 0)
+    if (status == STATUS_OK && mapping.set)
         status = judge(&mapping);
     if (status == STATUS_OK && mapping.problems.count > 0)
         code = print_problems(&mapping.problems, "cannot be taken");

@@ -49,12 +49,17 @@ void out_json(struct json_out *out, const json_t *value); /* from json_in(): dig
 void out_raw(struct json_out *out, const char *json,
              size_t length); /* text that json_out wrote before */
 
+void out_members_raw(struct json_out *out, const char *members, size_t length); /* "a":1,"b":2 as json_out wrote them, inside an object */
+
 /* name and value in one; the *_if forms leave the member out when text is NULL. */
 void out_member(struct json_out *out, const char *name, const char *text);
 void out_member_if(struct json_out *out, const char *name, const char *text);
 void out_member_integer(struct json_out *out, const char *name, int64_t value);
 void out_member_decimal(struct json_out *out, const char *name, struct decimal value);
 void out_member_bool(struct json_out *out, const char *name, bool value);
+
+/* The next value begins a document of its own in the same buffer: no comma. */
+void json_out_break(struct json_out *out);
 
 bool json_out_ok(const struct json_out *out);
 const char *json_out_text(struct json_out *out); /* NUL-terminated, borrowed; NULL when it failed */

@@ -23,6 +23,7 @@ struct observation {
 struct observations {
     struct observation *items;
     size_t count;
+    struct observation_need *needs; /* of all items, one after another */
     struct json_out text; /* all of them, one after another */
 };
 
@@ -36,7 +37,5 @@ MUST_CHECK enum status set_map(const struct set *set, const struct judgement *ju
                                const struct score_answer *scores, size_t scores_count,
                                struct observations *out);
 void observations_clear(struct observations *observations);
-
-/* ---- bundle.h's duties that need no judgement are in bundle.h ---- */
 
 #endif

@@ -77,6 +77,8 @@ struct set {
     const char *scale_by, *scale_date;
     struct reading *readings;
     size_t count;
+    char *pointers; /* of the readings */
+    json_t *kept;   /* texts that nobody sent: times worked out from an age */
 };
 
 /* What a parse needs to know about the moment and the sender. Pure: the clock comes in here. */
@@ -92,7 +94,7 @@ struct reading_frame {
 
 /* JSON to a set; pure but for random ids where none were given. Collects all problems of shape, word, unit and time
  * (pointers into the body); what a value means is set_judge()'s.
- *   STATUS_OK       *out is the caller's when problems->count == 0, else NULL
+ *   STATUS_OK       *out is the caller's when nothing is wrong, or only something is to be asked (code confirm); else NULL
  *   STATUS_NO_MEMORY
  * Defined in daemon/intake/readings_json.c. */
 MUST_CHECK enum status set_parse(json_t *body, struct kinds *kinds, const struct reading_frame *frame,

@@ -28,14 +28,13 @@ static bool has_number(const json_t *value) /* NOLINT(misc-no-recursion) */
     return json_is_number(value) || digits_is(value);
 }
 
-static void check_fault(const struct json_fault *fault, const char *text, size_t length)
+static void check_fault(const struct json_fault *fault, size_t length)
 {
     const char *end = memchr(fault->detail, '\0', sizeof(fault->detail));
 
     must(end && end > fault->detail);
     must(fault->offset <= length && fault->line >= 1 && fault->column >= 1);
     must(fault->line > 1 || fault->column <= fault->offset + 1);
-    (void)text;
 }
 
 /* Reasons of ours that jansson does not have (json_in.h). */
@@ -48,6 +47,13 @@ static bool refused_by_rule(const char *detail)
         if (strncmp(detail, rules[i], strlen(rules[i])) == 0)
             return true;
     return false;
+}
+
+/* jansson 2.14 takes a NUL byte right behind a number or a word for nothing; RFC 8259 2 has no such
+ * blank. */
+static bool has_nul(const char *text, size_t length)
+{
+    return length > 0 && memchr(text, '\0', length);
 }
 
 static void check_again(const json_t *value)
@@ -91,8 +97,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
         must(has_number(ours) || json_equal(ours, theirs));
         check_again(ours);
     } else {
-        check_fault(&fault, text, length);
-        must(!theirs || refused_by_rule(fault.detail));
+        check_fault(&fault, length);
+        must(!theirs || refused_by_rule(fault.detail) || has_nul(text, length));
     }
     json_decref(ours);
     json_decref(theirs);

@@ -1,0 +1,13 @@
+/* problem_json.h - RFC 9457 documents from lists of problems. */
+#ifndef WARDPOST_INTAKE_PROBLEM_JSON_H
+#define WARDPOST_INTAKE_PROBLEM_JSON_H
+
+#include "wardpost/json_out.h"
+#include "wardpost/problem.h"
+
+/* `problems` may be NULL: no `errors` then. */
+void problem_out(struct json_out *out, int http_status, const char *title, const char *detail, const struct problems *problems);
+/* One element of `errors`. */
+void problem_one_out(struct json_out *out, const struct problem *problem);
+
+#endif
