@@ -6,7 +6,7 @@
 #include "store/checkpoint.h"
 #include "wardpost/log.h"
 
-#define PAGES_SOFT 2000  /* 8 MB */
+#define PAGES_SOFT 8000  /* 32 MB */
 #define PAGES_HARD 16000 /* 64 MB */
 
 static int on_wal(void *context, sqlite3 *handle, const char *name, int pages)

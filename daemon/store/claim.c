@@ -76,17 +76,21 @@ static char *copy_text(sqlite3_stmt *statement, int column)
     return text ? strdup(text) : NULL;
 }
 
-static bool copy_body(sqlite3_stmt *statement, int column, struct claim_entry *entry)
+/* `column` holds the Observation, the one behind it its base. */
+static bool copy_body(struct outbox *outbox, sqlite3_stmt *statement, int column, struct claim_entry *entry)
 {
-    const void *bytes = sqlite3_column_blob(statement, column);
-    size_t length = (size_t)sqlite3_column_bytes(statement, column);
-    char *copy = bytes ? malloc(length) : NULL;
+    struct texts packed = {.became = {sqlite3_column_blob(statement, column), (size_t)sqlite3_column_bytes(statement, column)}};
+    struct texts plain;
+    char *copy;
 
+    if (db_texts(&outbox->db, packed, sqlite3_column_int64(statement, column + 1), &plain) != STATUS_OK || !plain.became.bytes)
+        return false;
+    copy = malloc(plain.became.length);
     if (!copy)
         return false;
-    memcpy(copy, bytes, length);
+    memcpy(copy, plain.became.bytes, plain.became.length);
     entry->became = copy;
-    entry->length = length;
+    entry->length = plain.became.length;
     return true;
 }
 
@@ -190,7 +194,7 @@ static enum status read_body(struct outbox *outbox, struct claim_entry *entry)
         memcpy(entry->id.bytes, sqlite3_column_blob(statement, 0), sizeof(entry->id.bytes));
         entry->patient = copy_text(statement, 1);
         needs = (size_t)sqlite3_column_int64(statement, 2);
-        good = copy_body(statement, 3, entry) && entry->patient;
+        good = copy_body(outbox, statement, 3, entry) && entry->patient;
     }
     sqlite3_reset(statement);
     if (!good)
@@ -263,7 +267,7 @@ struct fresh {
     bool unmapped;
 };
 
-static bool read_fresh(sqlite3_stmt *statement, struct fresh *out)
+static bool read_fresh(struct outbox *outbox, sqlite3_stmt *statement, struct fresh *out)
 {
     *out = (struct fresh){.patient = sqlite3_column_int64(statement, 3), .needs = sqlite3_column_int64(statement, 4),
                           .unmapped = sqlite3_column_type(statement, 5) == SQLITE_NULL};
@@ -272,7 +276,7 @@ static bool read_fresh(sqlite3_stmt *statement, struct fresh *out)
     if (out->unmapped)
         return true;
     out->entry.patient = copy_text(statement, 2);
-    return out->entry.patient && copy_body(statement, 5, &out->entry);
+    return out->entry.patient && copy_body(outbox, statement, 5, &out->entry);
 }
 
 static enum status insert_fresh(struct outbox *outbox, const struct claim_job *job, const struct fresh *fresh, int64_t unmet, bool stays)
@@ -329,7 +333,7 @@ static enum status claim_one_fresh(struct outbox *outbox, struct claim_job *job,
     struct fresh fresh;
     enum status status = STATUS_OK;
 
-    if (!read_fresh(statement, &fresh)) {
+    if (!read_fresh(outbox, statement, &fresh)) {
         entry_clear(&fresh.entry);
         return STATUS_NO_MEMORY;
     }

@@ -139,6 +139,7 @@ static enum status run_guarded(struct outbox *outbox, struct job *job)
     if (job->status != STATUS_OK) {
         memcpy(outbox->counters, counters, sizeof(counters));
         outbox->last_seq = last_seq;
+        bases_forget(outbox->bases);
         status = simple(outbox, SQL_SAVEPOINT_BACK);
     }
     return status == STATUS_OK ? simple(outbox, SQL_SAVEPOINT_DONE) : status;
@@ -172,6 +173,7 @@ static enum status run_jobs(struct outbox *outbox, struct job *jobs)
 static void undo(struct outbox *outbox, struct job *jobs, enum status status)
 {
     log_line(LOG_LEVEL_ERROR, "store: nothing was kept: %s", status_text(status));
+    bases_forget(outbox->bases);
     if (!sqlite3_get_autocommit(outbox->db.handle))
         sqlite3_exec(outbox->db.handle, "ROLLBACK", NULL, NULL, NULL);
     if (counters_read(outbox) != STATUS_OK)
@@ -315,12 +317,15 @@ static enum status open_store(struct outbox *outbox)
         status = schema_migrate(outbox->db.handle);
     if (status == STATUS_OK)
         status = counters_read(outbox);
+    if (status == STATUS_OK)
+        status = bases_new(&outbox->bases);
     return status;
 }
 
 static void outbox_free(struct outbox *outbox)
 {
     db_close(&outbox->db);
+    bases_free(outbox->bases);
     if (outbox->lock_fd >= 0)
         close(outbox->lock_fd);
     pthread_cond_destroy(&outbox->queued);

@@ -90,17 +90,41 @@ static enum status replay_or_conflict(struct outbox *outbox, struct put *put)
 
 /* ---- writing ---- */
 
-static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry, int64_t seq,
-                                int64_t reading)
+/* The chain of a patient and kind: this one becomes its newest, and names the one before. */
+static enum status join_chain(struct outbox *outbox, const struct put *put, const struct put_entry *entry, int64_t seq, int64_t *earlier)
+{
+    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_NEWEST_FIND);
+
+    if (!statement)
+        return STATUS_NO_MEMORY;
+    sqlite3_bind_int64(statement, 1, patient_hash(put->patient));
+    bind_text(statement, 2, entry->kind);
+    *earlier = sqlite3_step(statement) == SQLITE_ROW ? sqlite3_column_int64(statement, 0) : 0;
+    sqlite3_reset(statement);
+    statement = db_statement(&outbox->db, SQL_NEWEST_SET);
+    if (!statement)
+        return STATUS_NO_MEMORY;
+    sqlite3_bind_int64(statement, 1, patient_hash(put->patient));
+    bind_text(statement, 2, entry->kind);
+    sqlite3_bind_int64(statement, 3, seq);
+    return db_run(&outbox->db, statement);
+}
+
+struct placed { /* where an entry stands among the others */
+    int64_t seq, reading, earlier;
+};
+
+static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry, struct placed placed,
+                                const struct texts *texts, int64_t base)
 {
     sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ENTRY_INSERT);
 
     if (!statement)
         return NULL;
-    sqlite3_bind_int64(statement, 1, seq);
+    sqlite3_bind_int64(statement, 1, placed.seq);
     bind_uuid(statement, 2, &entry->id);
     bind_uuid(statement, 3, &put->set);
-    sqlite3_bind_int64(statement, 4, reading);
+    sqlite3_bind_int64(statement, 4, placed.reading);
     bind_text(statement, 5, entry->role);
     bind_text(statement, 6, entry->kind);
     bind_text(statement, 7, put->patient);
@@ -112,10 +136,12 @@ static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put, co
     sqlite3_bind_int64(statement, 13, (int64_t)entry->needs_count);
     if (is_main(entry))
         bind_blob(statement, 14, entry->content, sizeof(entry->content));
-    bind_blob(statement, 15, entry->sent, entry->sent_length);
+    bind_blob(statement, 15, texts->sent.bytes, texts->sent.length);
     bind_blob(statement, 16, entry->values, entry->values_length);
-    bind_blob(statement, 17, entry->became, entry->became_length);
+    bind_blob(statement, 17, texts->became.bytes, texts->became.length);
     bind_blob(statement, 18, entry->flags, entry->flags_length);
+    sqlite3_bind_int64(statement, 19, placed.earlier);
+    sqlite3_bind_int64(statement, 20, base);
     return statement;
 }
 
@@ -141,16 +167,31 @@ static enum status put_held(struct outbox *outbox, const struct put *put, const 
     return delivery_insert(outbox, seq, patient_hash(put->patient), ENTRY_HELD, entry->hold_reason, put->accepted_ms);
 }
 
+static enum status write_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry, struct placed placed)
+{
+    const struct texts plain = {{entry->sent, entry->sent_length}, {entry->became, entry->became_length}};
+    struct texts packed;
+    int64_t base;
+    enum status status;
+
+    bases_pack(outbox->bases, entry->kind, entry->role, &plain, &packed, &base);
+    status = db_run(&outbox->db, bind_entry(outbox, put, entry, placed, &packed, base));
+    if (status == STATUS_OK && sqlite3_changes(outbox->db.handle) == 0)
+        return STATUS_CONFLICT;
+    if (status == STATUS_OK && base == 0)
+        bases_learn(outbox->bases, entry->kind, entry->role, placed.seq, &plain);
+    return status;
+}
+
 enum status put_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry, int64_t seq, int64_t first_seq)
 {
-    int64_t reading = entry->reading == SIZE_MAX ? 0 : first_seq + (int64_t)entry->reading;
-    sqlite3_stmt *statement = bind_entry(outbox, put, entry, seq, reading);
-    enum status status = db_run(&outbox->db, statement);
+    struct placed placed = {.seq = seq, .reading = entry->reading == SIZE_MAX ? 0 : first_seq + (int64_t)entry->reading};
+    enum status status = join_chain(outbox, put, entry, seq, &placed.earlier);
 
+    if (status == STATUS_OK)
+        status = write_entry(outbox, put, entry, placed);
     if (status != STATUS_OK)
         return status;
-    if (sqlite3_changes(outbox->db.handle) == 0)
-        return STATUS_CONFLICT;
     status = put_needs(outbox, entry, seq, first_seq);
     if (status == STATUS_OK && entry->hold)
         status = put_held(outbox, put, entry, seq);

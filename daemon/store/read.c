@@ -54,10 +54,12 @@ static void uuid_at_column(sqlite3_stmt *statement, int column, struct uuid *out
 }
 
 /* The columns stand in the order of ROW in sqlite.c. */
-static void read_row(sqlite3_stmt *statement, struct outbox_row *row)
+static enum status read_row(struct outbox_reader *reader, sqlite3_stmt *statement, struct outbox_row *row, int64_t *earlier)
 {
     size_t length;
     const char *content;
+    struct texts texts;
+    enum status status;
 
     *row = (struct outbox_row){.seq = sqlite3_column_int64(statement, 0), .reading = sqlite3_column_int64(statement, 3)};
     uuid_at_column(statement, 1, &row->id);
@@ -76,31 +78,45 @@ static void read_row(sqlite3_stmt *statement, struct outbox_row *row)
     content = blob_at(statement, 15, &length);
     if (content && length == sizeof(row->content))
         memcpy(row->content, content, length);
-    row->state = (enum entry_state)sqlite3_column_int(statement, 16); /* no delivery row: fresh, and so waiting */
-    row->reason = text_at(statement, 17);
-    row->by = text_at(statement, 18);
-    row->attempts = (unsigned)sqlite3_column_int(statement, 19);
-    row->due_ms = sqlite3_column_int64(statement, 20);
-    row->settled_ms = sqlite3_column_int64(statement, 21);
-    row->remote = text_at(statement, 22);
-    row->remote_version = text_at(statement, 23);
+    *earlier = sqlite3_column_int64(statement, 16);
+    row->state = (enum entry_state)sqlite3_column_int(statement, 18); /* no delivery row: fresh, and so waiting */
+    row->reason = text_at(statement, 19);
+    row->by = text_at(statement, 20);
+    row->attempts = (unsigned)sqlite3_column_int(statement, 21);
+    row->due_ms = sqlite3_column_int64(statement, 22);
+    row->settled_ms = sqlite3_column_int64(statement, 23);
+    row->remote = text_at(statement, 24);
+    row->remote_version = text_at(statement, 25);
+    texts = (struct texts){{row->sent, row->sent_length}, {row->became, row->became_length}};
+    status = db_texts(&reader->db, texts, sqlite3_column_int64(statement, 17), &texts);
+    row->sent = texts.sent.bytes;
+    row->sent_length = texts.sent.length;
+    row->became = texts.became.bytes;
+    row->became_length = texts.became.length;
+    return status;
 }
 
-static enum status walk(sqlite3_stmt *statement, outbox_row_seen *seen, void *context, size_t *count)
+static enum status walk(struct outbox_reader *reader, sqlite3_stmt *statement, outbox_row_seen *seen, void *context, size_t *count)
 {
+    enum status status = STATUS_OK;
     bool goes_on = true;
     int code = SQLITE_DONE;
+    int64_t earlier;
 
     if (!statement)
         return STATUS_NO_MEMORY;
     while (goes_on && (code = sqlite3_step(statement)) == SQLITE_ROW) {
         struct outbox_row row;
 
-        read_row(statement, &row);
+        status = read_row(reader, statement, &row, &earlier);
+        if (status != STATUS_OK)
+            break;
         (*count)++;
         goes_on = seen(context, &row);
     }
     sqlite3_reset(statement);
+    if (status != STATUS_OK)
+        return status;
     return code == SQLITE_DONE || code == SQLITE_ROW ? STATUS_OK : status_of_sqlite(code);
 }
 
@@ -112,7 +128,7 @@ enum status outbox_find(struct outbox_reader *reader, const struct uuid *id, out
 
     if (statement)
         bind_uuid(statement, 1, id);
-    status = walk(statement, seen, context, &count);
+    status = walk(reader, statement, seen, context, &count);
     return status == STATUS_OK && count == 0 ? STATUS_NOT_FOUND : status;
 }
 
@@ -175,7 +191,7 @@ static enum status late_of(struct outbox_reader *reader, int64_t main, const str
 
         if (row)
             sqlite3_bind_int64(row, 1, sqlite3_column_int64(late, 0));
-        status = walk(row, walked->seen, walked->context, &count);
+        status = walk(reader, row, walked->seen, walked->context, &count);
     }
     sqlite3_reset(late);
     return status;
@@ -198,7 +214,7 @@ enum status outbox_of_set(struct outbox_reader *reader, const struct uuid *set, 
             sqlite3_bind_int64(statement, 1, seq);
             sqlite3_bind_int64(statement, 2, SET_MOST);
         }
-        status = walk(statement, set_seen, walked, &count);
+        status = walk(reader, statement, set_seen, walked, &count);
     }
     for (size_t i = 0; status == STATUS_OK && i < walked->mains_count; i++)
         status = late_of(reader, walked->mains[i], walked);
@@ -253,9 +269,98 @@ enum status outbox_attempts(struct outbox_reader *reader, int64_t seq, outbox_at
         return status;
     if (statement)
         sqlite3_bind_int64(statement, 1, seq);
-    status = walk(statement, success_seen, &success, &count);
+    status = walk(reader, statement, success_seen, &success, &count);
     if (status == STATUS_OK && success.charted && goes_on)
         seen(context, &success.attempt);
+    return status;
+}
+
+/* ---- chains: the entries of a patient and kind, each naming the one before it ---- */
+
+static enum status newest_of(struct outbox_reader *reader, int64_t patient, const char *kind, int64_t *seq)
+{
+    sqlite3_stmt *statement = db_statement(&reader->db, SQL_NEWEST_FIND);
+    int code;
+
+    if (!statement)
+        return STATUS_NO_MEMORY;
+    sqlite3_bind_int64(statement, 1, patient);
+    bind_text(statement, 2, kind);
+    code = sqlite3_step(statement);
+    *seq = code == SQLITE_ROW ? sqlite3_column_int64(statement, 0) : 0;
+    sqlite3_reset(statement);
+    return code == SQLITE_ROW || code == SQLITE_DONE ? STATUS_OK : status_of_sqlite(code);
+}
+
+/* Shows the row at *seq and moves on to the one before it, 0 at the end. *goes_on: `seen` wants more. */
+static enum status step_back(struct outbox_reader *reader, int64_t *seq, outbox_row_seen *seen, void *context, bool *goes_on)
+{
+    sqlite3_stmt *statement = db_statement(&reader->db, SQL_ROW_BY_SEQ);
+    struct outbox_row row;
+    int64_t earlier = 0;
+    enum status status;
+    int code;
+
+    if (!statement)
+        return STATUS_NO_MEMORY;
+    sqlite3_bind_int64(statement, 1, *seq);
+    code = sqlite3_step(statement);
+    status = code == SQLITE_ROW ? read_row(reader, statement, &row, &earlier) : STATUS_DAMAGED;
+    *goes_on = status == STATUS_OK && seen(context, &row);
+    *seq = earlier;
+    sqlite3_reset(statement);
+    return status;
+}
+
+#define CHAINS_MOST 256 /* kinds of one patient */
+
+static enum status chains_of(struct outbox_reader *reader, int64_t patient, int64_t seqs[CHAINS_MOST], size_t *count)
+{
+    sqlite3_stmt *statement = db_statement(&reader->db, SQL_NEWEST_OF);
+    int code = SQLITE_DONE;
+
+    *count = 0;
+    if (!statement)
+        return STATUS_NO_MEMORY;
+    sqlite3_bind_int64(statement, 1, patient);
+    while (*count < CHAINS_MOST && (code = sqlite3_step(statement)) == SQLITE_ROW)
+        seqs[(*count)++] = sqlite3_column_int64(statement, 0);
+    sqlite3_reset(statement);
+    return code == SQLITE_DONE || code == SQLITE_ROW ? STATUS_OK : status_of_sqlite(code);
+}
+
+static size_t newest_chain(const int64_t *seqs, size_t count)
+{
+    size_t newest = 0;
+
+    for (size_t i = 1; i < count; i++)
+        if (seqs[i] > seqs[newest])
+            newest = i;
+    return newest;
+}
+
+static bool unseen(void *context, const struct outbox_row *row)
+{
+    (void)context;
+    (void)row;
+    return true;
+}
+
+/* All entries of a patient, newest first, from those before `after` on: the chains are merged as they are walked. */
+static enum status walk_patient(struct outbox_reader *reader, int64_t patient, int64_t after, outbox_row_seen *seen, void *context)
+{
+    int64_t seqs[CHAINS_MOST];
+    size_t count = 0;
+    bool goes_on = true;
+    enum status status = chains_of(reader, patient, seqs, &count);
+
+    while (status == STATUS_OK && goes_on && count > 0) {
+        size_t newest = newest_chain(seqs, count);
+
+        if (seqs[newest] == 0)
+            return STATUS_OK;
+        status = step_back(reader, &seqs[newest], seqs[newest] < after ? seen : unseen, context, &goes_on);
+    }
     return status;
 }
 
@@ -295,13 +400,7 @@ static sqlite3_stmt *search_statement(struct outbox_reader *reader, const struct
 {
     sqlite3_stmt *statement;
 
-    if (search->patient) {
-        statement = db_statement(&reader->db, SQL_ROWS_OF_PATIENT);
-        if (statement) {
-            sqlite3_bind_int64(statement, 1, patient_hash(search->patient));
-            sqlite3_bind_int64(statement, 2, search->after_seq);
-        }
-    } else if (search->has_state && (search->state == ENTRY_HELD || search->state == ENTRY_DISCARDED)) {
+    if (search->has_state && (search->state == ENTRY_HELD || search->state == ENTRY_DISCARDED)) {
         statement = db_statement(&reader->db, SQL_ROWS_IN_STATE);
         if (statement) {
             sqlite3_bind_int(statement, 1, (int)search->state);
@@ -323,45 +422,58 @@ enum status outbox_search(struct outbox_reader *reader, const struct outbox_sear
     struct filter filter = {search, seen, context, 0, false};
     size_t count = 0;
 
-    return walk(search_statement(reader, search), filter_seen, &filter, &count);
+    if (search->patient)
+        return walk_patient(reader, patient_hash(search->patient), search->after_seq, filter_seen, &filter);
+    return walk(reader, search_statement(reader, search), filter_seen, &filter, &count);
 }
 
 /* ---- the last of a kind ---- */
 
+#define LAST_LOOKED_AT 16 /* of a chain; readings come nearly in the order in which they were taken: the first that fits is the last */
+
 struct last_walk {
     const char *patient;
-    outbox_row_seen *seen;
-    void *context;
-    bool found;
+    int64_t before_ms, found_ms;
+    int64_t seq;
 };
 
 /* Two patients may share a hash; the text decides. */
 static bool last_walk_seen(void *context, const struct outbox_row *row)
 {
     struct last_walk *walked = context;
+    bool fits = row->reading == row->seq && row->values && row->state != ENTRY_DISCARDED && row->taken_ms < walked->before_ms &&
+                strcmp(row->patient, walked->patient) == 0;
 
-    if (strcmp(row->patient, walked->patient) != 0 || !row->values)
-        return true;
-    walked->found = true;
-    walked->seen(walked->context, row);
-    return false;
+    if (fits && (walked->seq == 0 || row->taken_ms > walked->found_ms)) {
+        walked->found_ms = row->taken_ms;
+        walked->seq = row->seq;
+    }
+    return walked->seq == 0;
+}
+
+static enum status row_by_seq(struct outbox_reader *reader, int64_t seq, outbox_row_seen *seen, void *context)
+{
+    sqlite3_stmt *statement = db_statement(&reader->db, SQL_ROW_BY_SEQ);
+    size_t count = 0;
+
+    if (statement)
+        sqlite3_bind_int64(statement, 1, seq);
+    return walk(reader, statement, seen, context, &count);
 }
 
 enum status outbox_last(struct outbox_reader *reader, const char *patient, const char *kind, int64_t before_ms, outbox_row_seen *seen,
                         void *context)
 {
-    sqlite3_stmt *statement = db_statement(&reader->db, SQL_LAST_OF_KIND);
-    struct last_walk walked = {patient, seen, context, false};
-    size_t count = 0;
-    enum status status;
+    struct last_walk walked = {.patient = patient, .before_ms = before_ms};
+    bool goes_on = true;
+    int64_t seq = 0;
+    enum status status = newest_of(reader, patient_hash(patient), kind, &seq);
 
-    if (statement) {
-        sqlite3_bind_int64(statement, 1, patient_hash(patient));
-        bind_text(statement, 2, kind);
-        sqlite3_bind_int64(statement, 3, before_ms);
-    }
-    status = walk(statement, last_walk_seen, &walked, &count);
-    return status == STATUS_OK && !walked.found ? STATUS_NOT_FOUND : status;
+    for (int i = 0; i < LAST_LOOKED_AT && seq != 0 && goes_on && status == STATUS_OK; i++)
+        status = step_back(reader, &seq, last_walk_seen, &walked, &goes_on);
+    if (status != STATUS_OK)
+        return status;
+    return walked.seq == 0 ? STATUS_NOT_FOUND : row_by_seq(reader, walked.seq, seen, context);
 }
 
 /* ---- patients ---- */
@@ -388,10 +500,13 @@ struct patient_walk {
     bool goes_on;
 };
 
+/* The newest main of a patient; those that are bound to nobody are no patients. */
 static bool patient_walk_seen(void *context, const struct outbox_row *row)
 {
     struct patient_walk *walked = context;
 
+    if (row->reading != row->seq)
+        return true;
     walked->goes_on = row->patient[0] == '\0' || walked->seen(walked->context, row);
     return false;
 }
@@ -404,17 +519,10 @@ enum status outbox_patients(struct outbox_reader *reader, const char *after, siz
     enum status status = STATUS_OK;
 
     for (size_t i = 0; i < most && walked.goes_on; i++) {
-        sqlite3_stmt *statement;
-        size_t count = 0;
-
         status = next_patient(reader, &hash, &found);
+        if (status == STATUS_OK && found)
+            status = walk_patient(reader, hash, INT64_MAX, patient_walk_seen, &walked);
         if (status != STATUS_OK || !found)
-            break;
-        statement = db_statement(&reader->db, SQL_NEWEST_OF_PATIENT);
-        if (statement)
-            sqlite3_bind_int64(statement, 1, hash);
-        status = walk(statement, patient_walk_seen, &walked, &count);
-        if (status != STATUS_OK)
             break;
     }
     return status;

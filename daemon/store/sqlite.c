@@ -9,7 +9,7 @@
 
 #define ROW                                                                                                                     \
     "e.seq, e.id, e.set_id, e.reading, e.role, e.kind, e.patient, e.client, e.table_version, e.taken_ms, e.accepted_ms, "    \
-    "e.sent, e.vals, e.became, e.flags, e.content, d.state, d.reason, d.decided_by, d.attempts, d.due_ms, d.settled_ms, "  \
+    "e.sent, e.vals, e.became, e.flags, e.content, e.earlier, e.base, d.state, d.reason, d.decided_by, d.attempts, d.due_ms, d.settled_ms, "  \
     "d.remote, d.version FROM "
 #define WITH_DELIVERY " LEFT JOIN delivery d ON d.destination = 1 AND d.seq = e.seq "
 
@@ -25,11 +25,15 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_COUNTER_READ] = "SELECT value FROM counter WHERE counter = ?1",             /* rowid */
     [SQL_COUNTER_WRITE] = "INSERT INTO counter VALUES (?1, ?2) ON CONFLICT (counter) DO UPDATE SET value = ?2",
     [SQL_ENTRY_INSERT] = "INSERT INTO entry (seq, id, set_id, reading, role, kind, patient, patient_hash, client, table_version,"
-                         " taken_ms, accepted_ms, needs, content, sent, vals, became, flags)"
-                         " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18)"
+                         " taken_ms, accepted_ms, needs, content, sent, vals, became, flags, earlier, base)"
+                         " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20)"
                          " ON CONFLICT (id) DO NOTHING",
     [SQL_ENTRY_KNOWN] = "SELECT seq, content, role FROM entry WHERE id = ?1",        /* entry_id */
-    [SQL_ENTRY_MAP] = "UPDATE entry SET became = ?2, flags = ?3 WHERE seq = ?1",     /* rowid */
+    [SQL_ENTRY_MAP] = "UPDATE entry SET base = 0, sent = ?4, became = ?2, flags = ?3 WHERE seq = ?1", /* rowid */
+    [SQL_ENTRY_TEXTS] = "SELECT sent, became, base FROM entry WHERE seq = ?1",       /* rowid */
+    [SQL_NEWEST_FIND] = "SELECT seq FROM newest WHERE patient_hash = ?1 AND kind = ?2", /* its key */
+    [SQL_NEWEST_SET] = "INSERT INTO newest VALUES (?1, ?2, ?3) ON CONFLICT (patient_hash, kind) DO UPDATE SET seq = ?3",
+    [SQL_NEWEST_OF] = "SELECT seq FROM newest WHERE patient_hash = ?1",              /* its key */
     [SQL_NEED_INSERT] = "INSERT OR REPLACE INTO need VALUES (?1, ?2, ?3)",
     [SQL_SET_INSERT] = "INSERT OR IGNORE INTO set_first VALUES (?1, ?2)",
     [SQL_SET_FIND] = "SELECT seq FROM set_first WHERE set_id = ?1",                  /* its key */
@@ -39,14 +43,14 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_KEY_FIND] = "SELECT content, answer FROM idempotency WHERE client = ?1 AND key = ?2", /* its key */
     [SQL_KEY_PRUNE] = "DELETE FROM idempotency WHERE (client, key) IN"
                       " (SELECT client, key FROM idempotency WHERE kept_ms < ?1 ORDER BY kept_ms LIMIT 20)", /* idempotency_kept */
-    [SQL_FRESH] = "SELECT seq, id, patient, patient_hash, needs, became FROM entry WHERE seq > ?1 ORDER BY seq LIMIT ?2", /* rowid */
+    [SQL_FRESH] = "SELECT seq, id, patient, patient_hash, needs, became, base FROM entry WHERE seq > ?1 ORDER BY seq LIMIT ?2", /* rowid */
     [SQL_FRESH_OLDEST] = "SELECT accepted_ms FROM entry WHERE seq > ?1 ORDER BY seq LIMIT 1",             /* rowid */
     [SQL_DUE] = "SELECT seq, patient_hash, attempts, ambiguous, sent_ms, remote, version FROM delivery"
                 " WHERE destination = 1 AND due_ms <= ?1 AND state = 0 AND unmet = 0 AND behind = 0"
                 " ORDER BY due_ms, seq LIMIT ?2",                                    /* delivery_due */
     [SQL_NEXT_DUE] = "SELECT due_ms FROM delivery WHERE destination = 1 AND state = 0 AND unmet = 0 AND behind = 0"
                      " ORDER BY due_ms, seq LIMIT 1",                                /* delivery_due */
-    [SQL_BODY] = "SELECT id, patient, needs, became FROM entry WHERE seq = ?1",      /* rowid */
+    [SQL_BODY] = "SELECT id, patient, needs, became, base FROM entry WHERE seq = ?1",      /* rowid */
     [SQL_LINE_BEFORE] = "SELECT count(*) FROM (SELECT 1 FROM delivery WHERE destination = 1 AND patient_hash = ?1 AND state = 0"
                         " AND unmet = 0 AND seq < ?2 LIMIT 2000)",                   /* delivery_line */
     [SQL_LINE_RELEASE] = "UPDATE delivery SET behind = 0 WHERE destination = 1 AND seq IN (SELECT seq FROM delivery"
@@ -86,14 +90,9 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_ROW_BY_SEQ] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq = ?1",     /* rowid */
     [SQL_ROWS_FROM] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq >= ?1 ORDER BY e.seq LIMIT ?2", /* rowid */
     [SQL_ROWS_BACKWARDS] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq < ?1 ORDER BY e.seq DESC LIMIT ?2", /* rowid */
-    [SQL_ROWS_OF_PATIENT] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.patient_hash = ?1 AND e.seq < ?2 ORDER BY e.seq DESC", /* entry_patient */
     [SQL_ROWS_IN_STATE] = "SELECT " ROW "delivery d JOIN entry e ON e.seq = d.seq WHERE d.destination = 1 AND d.state = ?1"
                           " AND d.state <> 2 AND d.seq < ?2 ORDER BY d.seq DESC LIMIT ?3", /* delivery_state, rowid */
-    [SQL_LAST_OF_KIND] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.patient_hash = ?1 AND e.kind = ?2 AND e.taken_ms < ?3"
-                         " AND e.role = 'main' AND ifnull(d.state, 0) <> 3 ORDER BY e.taken_ms DESC LIMIT 4", /* entry_patient */
-    [SQL_NEXT_PATIENT] = "SELECT min(patient_hash) FROM entry WHERE patient_hash > ?1", /* entry_patient, one step */
-    [SQL_NEWEST_OF_PATIENT] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.patient_hash = ?1 AND e.role = 'main'"
-                              " ORDER BY e.kind DESC, e.taken_ms DESC LIMIT 1",      /* entry_patient */
+    [SQL_NEXT_PATIENT] = "SELECT min(patient_hash) FROM newest WHERE patient_hash > ?1", /* its key, one step */
     [SQL_REMOTE] = "SELECT e.id, d.remote, d.state FROM entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid */
 };
 
@@ -198,8 +197,10 @@ enum status db_open(const char *path, bool writer, struct db *out)
         code = sqlite3_exec(out->handle, writer ? writer_pragmas : reader_pragmas, NULL, NULL, NULL);
     }
     umask(mask);
-    if (code == SQLITE_OK)
+    if (code == SQLITE_OK && unpacker_new(&out->unpacker) == STATUS_OK)
         return STATUS_OK;
+    if (code == SQLITE_OK)
+        code = SQLITE_NOMEM;
     db_close(out); /* SQLite wants the close after a failed open, too */
     return status_of_sqlite(code);
 }
@@ -209,5 +210,45 @@ void db_close(struct db *db)
     for (int i = 0; i < SQL_COUNT; i++)
         sqlite3_finalize(db->statements[i]);
     sqlite3_close(db->handle);
+    unpacker_free(db->unpacker);
     *db = (struct db){0};
+}
+
+static struct text text_of(sqlite3_stmt *statement, int column)
+{
+    const char *bytes = sqlite3_column_blob(statement, column);
+
+    return (struct text){bytes, bytes ? (size_t)sqlite3_column_bytes(statement, column) : 0};
+}
+
+/* A base is plain itself (pack.h). */
+static enum status learn_base(struct db *db, int64_t base)
+{
+    sqlite3_stmt *statement = db_statement(db, SQL_ENTRY_TEXTS);
+    enum status status = STATUS_DAMAGED;
+
+    if (!statement)
+        return STATUS_NO_MEMORY;
+    sqlite3_bind_int64(statement, 1, base);
+    if (sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_int64(statement, 2) == 0) {
+        struct texts plain = {text_of(statement, 0), text_of(statement, 1)};
+
+        unpacker_learn(db->unpacker, base, &plain);
+        status = STATUS_OK;
+    }
+    sqlite3_reset(statement);
+    return status;
+}
+
+enum status db_texts(struct db *db, struct texts packed, int64_t base, struct texts *out)
+{
+    enum status status = STATUS_OK;
+
+    if (base == 0) {
+        *out = packed;
+        return STATUS_OK;
+    }
+    if (!unpacker_knows(db->unpacker, base))
+        status = learn_base(db, base);
+    return status == STATUS_OK ? unpack(db->unpacker, &packed, out) : status;
 }

@@ -6,6 +6,7 @@
 #include <sqlite3.h>
 #include <stdatomic.h>
 
+#include "store/pack.h"
 #include "wardpost/outbox.h"
 
 #define DESTINATION 1 /* one for now; the tables are ready for more */
@@ -26,6 +27,10 @@ enum sql {
     SQL_ENTRY_INSERT,
     SQL_ENTRY_KNOWN,
     SQL_ENTRY_MAP,
+    SQL_ENTRY_TEXTS,
+    SQL_NEWEST_FIND,
+    SQL_NEWEST_SET,
+    SQL_NEWEST_OF,
     SQL_NEED_INSERT,
     SQL_SET_INSERT,
     SQL_SET_FIND,
@@ -64,11 +69,8 @@ enum sql {
     SQL_ROW_BY_SEQ,
     SQL_ROWS_FROM,
     SQL_ROWS_BACKWARDS,
-    SQL_ROWS_OF_PATIENT,
     SQL_ROWS_IN_STATE,
-    SQL_LAST_OF_KIND,
     SQL_NEXT_PATIENT,
-    SQL_NEWEST_OF_PATIENT,
     SQL_REMOTE,
     SQL_COUNT
 };
@@ -76,6 +78,7 @@ enum sql {
 struct db {
     sqlite3 *handle;
     sqlite3_stmt *statements[SQL_COUNT]; /* prepared at first use */
+    struct unpacker *unpacker;
 };
 
 MUST_CHECK enum status db_open(const char *path, bool writer, struct db *out);
@@ -91,6 +94,8 @@ void bind_blob(sqlite3_stmt *statement, int index, const void *bytes, size_t len
 void bind_text(sqlite3_stmt *statement, int index, const char *text);
 void bind_uuid(sqlite3_stmt *statement, int index, const struct uuid *uuid);
 int64_t patient_hash(const char *patient);
+/* Texts as they stand in a row: unpacked when the row has a base. Borrowed until the next call on this connection. */
+MUST_CHECK enum status db_texts(struct db *db, struct texts packed, int64_t base, struct texts *out);
 
 /* schema.c */
 MUST_CHECK enum status schema_migrate(sqlite3 *handle);
@@ -116,6 +121,7 @@ struct outbox {
     int64_t room_least;
     int lock_fd;
     struct db db; /* the writer's */
+    struct bases *bases;
     pthread_t writer, checkpointer;
     bool writer_runs, checkpointer_runs;
     pthread_mutex_t lock; /* guards queue, stopping, listener, checkpoint_due, waiter flags */

@@ -1,0 +1,45 @@
+/* pack.h - texts kept small: written as what differs from an earlier entry of the same kind and role (its `base`), by deflate
+ * with the base's text as dictionary. An Observation of 1.4 kB becomes some 100 bytes, and what is not written need not be synced.
+ * A base is itself kept plain, so that reading never goes further than one step. */
+#ifndef WARDPOST_STORE_PACK_H
+#define WARDPOST_STORE_PACK_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "wardpost/status.h"
+
+struct text { /* bytes; NULL: there are none */
+    const char *bytes;
+    size_t length;
+};
+
+struct texts { /* what is packed of an entry */
+    struct text sent, became;
+};
+
+struct bases;  /* the writer's: the newest plain entry of each kind and role */
+struct packed; /* the outcome of packing one entry; reused from entry to entry */
+
+MUST_CHECK enum status bases_new(struct bases **out);
+void bases_free(struct bases *bases);
+void bases_forget(struct bases *bases); /* what was learned may not be on disk after all */
+
+/* Pack against the base of this kind and role. *base_out is its seq, and *out what to write (borrowed until the next call); 0 when there is
+ * none that helps: then write the texts as they are, and tell bases_learn() under which seq. */
+void bases_pack(struct bases *bases, const char *kind, const char *role, const struct texts *texts, struct texts *out, int64_t *base_out);
+void bases_learn(struct bases *bases, const char *kind, const char *role, int64_t seq, const struct texts *texts);
+
+/* ---- reading ---- */
+
+struct unpacker; /* a connection's: knows some bases, and has room for one entry */
+
+MUST_CHECK enum status unpacker_new(struct unpacker **out);
+void unpacker_free(struct unpacker *unpacker);
+bool unpacker_knows(struct unpacker *unpacker, int64_t base); /* makes it the current one */
+void unpacker_learn(struct unpacker *unpacker, int64_t base, const struct texts *texts); /* and makes it the current one */
+/* Against the current base; *out is borrowed until the next call. DAMAGED: not what we wrote. */
+MUST_CHECK enum status unpack(struct unpacker *unpacker, const struct texts *packed, struct texts *out);
+
+#endif
