@@ -23,12 +23,11 @@ struct last_wanted {
     bool found;
 };
 
-static bool last_seen(void *context, const struct outbox_row *row)
+static void last_seen(void *context, const char *values, size_t length, int64_t taken_ms)
 {
     struct last_wanted *wanted = context;
 
-    wanted->found = last_read(wanted->kinds, wanted->kind, row->values, row->values_length, row->taken_ms, wanted->last);
-    return false;
+    wanted->found = last_read(wanted->kinds, wanted->kind, values, length, taken_ms, wanted->last);
 }
 
 static bool is_first_of_kind(const struct set *set, size_t index)

@@ -198,6 +198,21 @@ static bool may_discard(const struct delivery_row *row)
     return !row->found || row->state == ENTRY_HELD || (row->state == ENTRY_WAITING && row->attempts == 0);
 }
 
+/* The next who asks for the patient's last reading of this kind must not be told of this one. */
+static enum status forget_newest(struct outbox *outbox, int64_t seq)
+{
+    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ROW_BY_SEQ);
+
+    if (!statement)
+        return STATUS_NO_MEMORY;
+    sqlite3_bind_int64(statement, 1, seq);
+    if (sqlite3_step(statement) == SQLITE_ROW)
+        newest_note(outbox->newest, patient_hash((const char *)sqlite3_column_text(statement, 6)),
+                    (const char *)sqlite3_column_text(statement, 5), 0, NULL, 0);
+    sqlite3_reset(statement);
+    return STATUS_OK;
+}
+
 static enum status discard_one(struct outbox *outbox, const struct decide_job *job, int64_t seq)
 {
     struct delivery_row row;
@@ -217,6 +232,8 @@ static enum status discard_one(struct outbox *outbox, const struct decide_job *j
         if (status == STATUS_OK)
             status = set_state(outbox, job, seq, ENTRY_DISCARDED);
     }
+    if (status == STATUS_OK)
+        status = forget_newest(outbox, seq);
     if (status == STATUS_OK)
         status = note_decision(outbox, job, seq, "discarded");
     if (status == STATUS_OK)

@@ -319,13 +319,14 @@ static enum status open_store(struct outbox *outbox)
         status = counters_read(outbox);
     if (status == STATUS_OK)
         status = bases_new(&outbox->bases);
-    return status;
+    return status == STATUS_OK ? newest_new(&outbox->newest) : status;
 }
 
 static void outbox_free(struct outbox *outbox)
 {
     db_close(&outbox->db);
     bases_free(outbox->bases);
+    newest_free(outbox->newest);
     if (outbox->lock_fd >= 0)
         close(outbox->lock_fd);
     pthread_cond_destroy(&outbox->queued);

@@ -26,8 +26,15 @@ static struct put *put_of(struct job *job)
 void put_done(struct outbox *outbox, struct job *job)
 {
     struct put *put = put_of(job);
+    int64_t patient;
 
-    (void)outbox;
+    if (job->status == STATUS_OK) {
+        patient = patient_hash(put->patient);
+        for (size_t i = 0; i < put->count; i++)
+            if (put->entries[i].sent)
+                newest_note(outbox->newest, patient, put->entries[i].kind, put->entries[i].taken_ms, put->entries[i].values,
+                            put->entries[i].values_length);
+    }
     put->status = put->replayed && job->status == STATUS_BUSY ? STATUS_OK : job->status;
     put->done(put);
 }

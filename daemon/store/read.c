@@ -433,47 +433,73 @@ enum status outbox_search(struct outbox_reader *reader, const struct outbox_sear
 
 struct last_walk {
     const char *patient;
-    int64_t before_ms, found_ms;
-    int64_t seq;
+    int64_t before_ms;
+    outbox_last_seen *seen;
+    void *context;
+    bool found;
+    bool is_newest; /* `newest` is the newest main of the chain, or says that there is none */
+    struct newest_values newest;
 };
 
-/* Two patients may share a hash; the text decides. */
+static void copy_values(const struct outbox_row *row, struct newest_values *out)
+{
+    out->taken_ms = row->taken_ms;
+    out->length = row->values_length;
+    if (row->values_length <= NEWEST_VALUES_MOST)
+        memcpy(out->bytes, row->values, row->values_length);
+}
+
+/* The first main that fits is the last reading. Two patients may share a hash; the text decides. */
 static bool last_walk_seen(void *context, const struct outbox_row *row)
 {
     struct last_walk *walked = context;
-    bool fits = row->reading == row->seq && row->values && row->state != ENTRY_DISCARDED && row->taken_ms < walked->before_ms &&
-                strcmp(row->patient, walked->patient) == 0;
 
-    if (fits && (walked->seq == 0 || row->taken_ms > walked->found_ms)) {
-        walked->found_ms = row->taken_ms;
-        walked->seq = row->seq;
+    if (row->reading != row->seq || !row->values || row->state == ENTRY_DISCARDED || strcmp(row->patient, walked->patient) != 0)
+        return true;
+    if (!walked->is_newest) {
+        walked->is_newest = true;
+        copy_values(row, &walked->newest);
     }
-    return walked->seq == 0;
+    if (row->taken_ms >= walked->before_ms)
+        return true;
+    walked->found = true;
+    walked->seen(walked->context, row->values, row->values_length, row->taken_ms);
+    return false;
 }
 
-static enum status row_by_seq(struct outbox_reader *reader, int64_t seq, outbox_row_seen *seen, void *context)
+static enum status last_on_disk(struct outbox_reader *reader, const char *kind, struct last_walk *walked)
 {
-    sqlite3_stmt *statement = db_statement(&reader->db, SQL_ROW_BY_SEQ);
-    size_t count = 0;
-
-    if (statement)
-        sqlite3_bind_int64(statement, 1, seq);
-    return walk(reader, statement, seen, context, &count);
-}
-
-enum status outbox_last(struct outbox_reader *reader, const char *patient, const char *kind, int64_t before_ms, outbox_row_seen *seen,
-                        void *context)
-{
-    struct last_walk walked = {.patient = patient, .before_ms = before_ms};
     bool goes_on = true;
     int64_t seq = 0;
-    enum status status = newest_of(reader, patient_hash(patient), kind, &seq);
+    enum status status = newest_of(reader, patient_hash(walked->patient), kind, &seq);
 
     for (int i = 0; i < LAST_LOOKED_AT && seq != 0 && goes_on && status == STATUS_OK; i++)
-        status = step_back(reader, &seq, last_walk_seen, &walked, &goes_on);
-    if (status != STATUS_OK)
-        return status;
-    return walked.seq == 0 ? STATUS_NOT_FOUND : row_by_seq(reader, walked.seq, seen, context);
+        status = step_back(reader, &seq, last_walk_seen, walked, &goes_on);
+    if (status == STATUS_OK && seq == 0 && !walked->is_newest) {
+        walked->is_newest = true;
+        walked->newest.none = true;
+    }
+    return status;
+}
+
+enum status outbox_last(struct outbox_reader *reader, const char *patient, const char *kind, int64_t before_ms, outbox_last_seen *seen,
+                        void *context)
+{
+    struct newest *newest = reader->outbox->newest;
+    struct last_walk walked = {.patient = patient, .before_ms = before_ms, .seen = seen, .context = context};
+    struct newest_values values = {.none = true};
+    uint32_t generation;
+    enum status status;
+
+    if (newest_find(newest, patient_hash(patient), kind, &values, &generation) && (values.none || values.taken_ms < before_ms)) {
+        if (!values.none)
+            seen(context, values.bytes, values.length, values.taken_ms);
+        return values.none ? STATUS_NOT_FOUND : STATUS_OK;
+    }
+    status = last_on_disk(reader, kind, &walked);
+    if (status == STATUS_OK && walked.is_newest && walked.newest.length <= NEWEST_VALUES_MOST)
+        newest_learn(newest, patient_hash(patient), kind, generation, &walked.newest);
+    return status == STATUS_OK && !walked.found ? STATUS_NOT_FOUND : status;
 }
 
 /* ---- patients ---- */

@@ -6,6 +6,7 @@
 #include <sqlite3.h>
 #include <stdatomic.h>
 
+#include "store/newest.h"
 #include "store/pack.h"
 #include "wardpost/outbox.h"
 
@@ -122,6 +123,7 @@ struct outbox {
     int lock_fd;
     struct db db; /* the writer's */
     struct bases *bases;
+    struct newest *newest;
     pthread_t writer, checkpointer;
     bool writer_runs, checkpointer_runs;
     pthread_mutex_t lock; /* guards queue, stopping, listener, checkpoint_due, waiter flags */

@@ -46,7 +46,8 @@ static inline json_t *json_walk(const json_t *value)
     return both.out;
 }
 
-/* A file whole, for tables and the tool: STATUS_IO when it cannot be read, else as json_in(). */
+/* A file or pipe whole, at most 16 MiB, for tables and the tool: STATUS_IO (errno says why) when it
+ * cannot be read, else as json_in(). */
 MUST_CHECK enum status json_in_file(const char *path, json_t **out, struct json_fault *fault);
 
 /* Hash of a value for "same content": object order does not matter, digits do. `skip` names members

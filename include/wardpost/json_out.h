@@ -24,10 +24,7 @@ struct json_out {
     uint64_t in_object; /* a bit a level: object or array */
 };
 
-#define JSON_OUT_INIT \
-    {                 \
-        0             \
-    }
+#define JSON_OUT_INIT {0}
 
 void json_out_clear(struct json_out *out); /* frees the buffer */
 void json_out_reset(struct json_out *out); /* keeps it for reuse */
@@ -46,10 +43,10 @@ void out_integer(struct json_out *out, int64_t value);
 void out_bool(struct json_out *out, bool value);
 void out_null(struct json_out *out);
 void out_json(struct json_out *out, const json_t *value); /* from json_in(): digits stay */
-void out_raw(struct json_out *out, const char *json,
-             size_t length); /* text that json_out wrote before */
-
-void out_members_raw(struct json_out *out, const char *members, size_t length); /* "a":1,"b":2 as json_out wrote them, inside an object */
+/* A value as json_out wrote it before. */
+void out_raw(struct json_out *out, const char *json, size_t length);
+/* Members of an object as json_out wrote them ("a":1,"b":2), or none. */
+void out_members_raw(struct json_out *out, const char *members, size_t length);
 
 /* name and value in one; the *_if forms leave the member out when text is NULL. */
 void out_member(struct json_out *out, const char *name, const char *text);
@@ -63,6 +60,7 @@ void json_out_break(struct json_out *out);
 
 bool json_out_ok(const struct json_out *out);
 const char *json_out_text(struct json_out *out); /* NUL-terminated, borrowed; NULL when it failed */
+
 /* The text, NUL-terminated, is the caller's and `out` is as new; NULL when it failed. */
 char *json_out_take(struct json_out *out, size_t *length_out);
 

@@ -247,9 +247,11 @@ struct outbox_search {
 MUST_CHECK enum status outbox_search(struct outbox_reader *reader, const struct outbox_search *search,
                                      outbox_row_seen *seen, void *context);
 
-/* The patient's last main entry of this kind with values taken before `before_ms`, that is waiting, held or charted; NOT_FOUND. */
-MUST_CHECK enum status outbox_last(struct outbox_reader *reader, const char *patient, const char *kind,
-                                   int64_t before_ms, outbox_row_seen *seen, void *context);
+/* The values of the patient's last reading of this kind taken before `before_ms` that is waiting, held or charted; NOT_FOUND.
+ * `values` are borrowed until the callback returns. */
+typedef void outbox_last_seen(void *context, const char *values, size_t length, int64_t taken_ms);
+MUST_CHECK enum status outbox_last(struct outbox_reader *reader, const char *patient, const char *kind, int64_t before_ms,
+                                   outbox_last_seen *seen, void *context);
 
 /* Distinct patients, each as the newest main entry it has, in an order of our own after the one with key `after` ("": from the
  * start). Cost: one index step a patient. */

@@ -25,9 +25,9 @@ struct score_answer {
     const struct score_table *table;
     bool withheld;
     const char *why;                     /* for a person; when withheld; owned by the answer */
-    const char *missing[SCORE_INPUTS_MOST]; /* names of inputs that are not there */
+    const char *missing[SCORE_INPUTS_MOST]; /* names of inputs that are not there, or wait for a decision */
     size_t missing_count;
-    int points[SCORE_INPUTS_MOST]; /* -1: not known */
+    int points[SCORE_INPUTS_MOST]; /* -1: not known, or the score is not for this patient */
     size_t readings[SCORE_INPUTS_MOST]; /* which reading gave it; SIZE_MAX: none */
     int total;                     /* -1 when withheld */
     bool single_trigger;           /* some input has the points a single trigger needs */
@@ -40,8 +40,10 @@ struct score_answer {
 
 size_t kinds_score_count(const struct kinds *kinds);
 
-/* Score `index` of the table for this set. A score is only asked for on a set (not a single reading).
- * *asked is false when the set has not one of its inputs: then there is nothing to answer. */
+/* Score `index` of the table for this set.
+ * *asked is false for a single reading, and when the set has not one of the inputs: then there is nothing to answer.
+ * Withheld because something is missing: what is known of points and single_trigger stays. Withheld because the table says
+ * that the score is not for this patient (age, no birth date, pregnant): neither is shown. */
 void set_score(const struct set *set, const struct judgement *judgements, size_t index,
                bool *asked, struct score_answer *out);
 

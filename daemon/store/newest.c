@@ -1,0 +1,104 @@
+/* newest.c - see newest.h. */
+#include <pthread.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "store/newest.h"
+
+#define PLACES 4096U
+#define KIND_ROOM 40
+
+struct place {
+    int64_t patient;
+    char kind[KIND_ROOM]; /* "": free */
+    uint32_t generation;
+    struct newest_values values;
+};
+
+struct newest {
+    pthread_mutex_t lock; /* held for a copy of some bytes only */
+    struct place places[PLACES];
+};
+
+enum status newest_new(struct newest **out)
+{
+    struct newest *newest = calloc(1, sizeof(*newest)); /* pages that are never used cost nothing */
+
+    if (!newest)
+        return STATUS_NO_MEMORY;
+    pthread_mutex_init(&newest->lock, NULL);
+    *out = newest;
+    return STATUS_OK;
+}
+
+void newest_free(struct newest *newest)
+{
+    if (!newest)
+        return;
+    pthread_mutex_destroy(&newest->lock);
+    free(newest);
+}
+
+static struct place *place_of(struct newest *newest, int64_t patient, const char *kind)
+{
+    uint64_t hash = (uint64_t)patient;
+
+    for (; *kind; kind++)
+        hash = (hash ^ (unsigned char)*kind) * 0x100000001B3U; /* FNV-1a over what SipHash has spread already */
+    return &newest->places[(hash ^ hash >> 32) % PLACES];
+}
+
+static bool is_it(const struct place *place, int64_t patient, const char *kind)
+{
+    return place->patient == patient && strcmp(place->kind, kind) == 0;
+}
+
+bool newest_find(struct newest *newest, int64_t patient, const char *kind, struct newest_values *out, uint32_t *generation)
+{
+    struct place *place = place_of(newest, patient, kind);
+    bool found;
+
+    pthread_mutex_lock(&newest->lock);
+    found = is_it(place, patient, kind);
+    *generation = place->generation;
+    if (found)
+        *out = place->values;
+    pthread_mutex_unlock(&newest->lock);
+    return found;
+}
+
+static void write_place(struct place *place, int64_t patient, const char *kind, const struct newest_values *values)
+{
+    place->patient = patient;
+    memcpy(place->kind, kind, strlen(kind) + 1);
+    place->values = *values;
+}
+
+void newest_learn(struct newest *newest, int64_t patient, const char *kind, uint32_t generation, const struct newest_values *values)
+{
+    struct place *place = place_of(newest, patient, kind);
+
+    if (strlen(kind) >= KIND_ROOM)
+        return;
+    pthread_mutex_lock(&newest->lock);
+    if (place->generation == generation)
+        write_place(place, patient, kind, values);
+    pthread_mutex_unlock(&newest->lock);
+}
+
+void newest_note(struct newest *newest, int64_t patient, const char *kind, int64_t taken_ms, const char *bytes, size_t length)
+{
+    struct place *place = place_of(newest, patient, kind);
+    struct newest_values values = {.taken_ms = taken_ms, .length = length};
+    bool fits = bytes && length <= NEWEST_VALUES_MOST && strlen(kind) < KIND_ROOM;
+
+    if (fits)
+        memcpy(values.bytes, bytes, length);
+    pthread_mutex_lock(&newest->lock);
+    place->generation++;
+    if (fits)
+        write_place(place, patient, kind, &values);
+    else if (is_it(place, patient, kind))
+        place->kind[0] = '\0';
+    pthread_mutex_unlock(&newest->lock);
+}
