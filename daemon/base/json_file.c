@@ -17,12 +17,12 @@ static enum status make_room(struct file *file)
 {
     char *longer;
 
-    if (file->used < file->room)
-        return STATUS_OK;
-    if (file->room > FILE_MOST) {
+    if (file->used > FILE_MOST) {
         errno = EFBIG;
         return STATUS_IO;
     }
+    if (file->used < file->room)
+        return STATUS_OK;
     longer = realloc(file->bytes, file->room + 8192 + file->room);
     if (!longer)
         return STATUS_NO_MEMORY;

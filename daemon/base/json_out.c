@@ -93,6 +93,12 @@ char *json_out_take(struct json_out *out, size_t *length_out)
 
 /* ---- what may follow what ---- */
 
+void json_out_break(struct json_out *out)
+{
+    assert(out->depth == 0 && !out->name_given);
+    out->comma_due = false;
+}
+
 static bool in_object(const struct json_out *out)
 {
     return out->depth > 0 && (out->in_object >> out->depth & 1);
@@ -223,6 +229,17 @@ void out_raw(struct json_out *out, const char *json, size_t length)
     put(out, json, length);
 }
 
+void out_members_raw(struct json_out *out, const char *members, size_t length)
+{
+    assert(in_object(out) && !out->name_given);
+    if (length == 0)
+        return;
+    if (out->comma_due)
+        put_byte(out, ',');
+    put(out, members, length);
+    out->comma_due = true;
+}
+
 void out_decimal(struct json_out *out, struct decimal value)
 {
     char text[DECIMAL_TEXT_ROOM];
@@ -321,21 +338,4 @@ void out_member_bool(struct json_out *out, const char *name, bool value)
 {
     out_name(out, name);
     out_bool(out, value);
-}
-
-void json_out_break(struct json_out *out)
-{
-    assert(out->depth == 0 && !out->name_given);
-    out->comma_due = false;
-}
-
-void out_members_raw(struct json_out *out, const char *members, size_t length)
-{
-    assert(out->depth > 0 && !out->name_given);
-    if (length == 0)
-        return;
-    if (out->comma_due)
-        put(out, ",", 1);
-    put(out, members, length);
-    out->comma_due = true;
 }

@@ -1,18 +1,23 @@
-/* age_band.c - does an age band, a condition on fields, a bound hold for this patient and reading? */
+/* age_band.c - does a row of the table speak of this patient and reading: its age band, its
+ * conditions on context fields, its bound? */
 #include <string.h>
 
-#include "clinical/clinical_private.h"
+#include "clinical/judge.h"
 
-/* From is included, to is not; both are counted from the birth date to the local date of the reading. */
+/* From is included, to is not; both are counted from the birth date to the local date of the
+ * reading, as people count birthdays. A birth date after that day is none: nobody knows which of
+ * the two is wrong. */
 bool ages_fit(const struct ages *ages, const struct patient *patient, struct moment taken)
 {
     struct date today;
 
     if (!ages->given)
         return true;
-    if (!patient->given || !patient->has_birth_date)
+    if (!patient->has_birth_date)
         return ages->unknown;
     today = moment_local_date(taken);
+    if (date_compare(today, patient->birth_date) < 0)
+        return ages->unknown;
     if (ages->has_from && date_compare(today, date_after(patient->birth_date, ages->from)) < 0)
         return false;
     return !ages->has_to || date_compare(today, date_after(patient->birth_date, ages->to)) < 0;
@@ -43,6 +48,13 @@ bool whens_fit(const struct whens *whens, const struct reading *reading)
         if (!when_fits(&whens->items[i], reading))
             return false;
     return true;
+}
+
+bool row_fits(const struct ages *ages, const struct whens *whens, const struct bearer *bearer)
+{
+    bool in_context = bearer->reading ? whens_fit(whens, bearer->reading) : whens->count == 0;
+
+    return in_context && ages_fit(ages, bearer->patient, bearer->taken);
 }
 
 bool bound_holds(const struct bound *bound, struct exact value)

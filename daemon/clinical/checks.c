@@ -1,51 +1,87 @@
 /* checks.c - the checks of a kind on its reading, and those between the readings of a set. */
 #include "clinical/judge.h"
 
-static bool fires(const struct scope *scope, const struct check *check, struct moment taken)
+enum outcome { OUTCOME_QUIET, OUTCOME_FIRES, OUTCOME_CANNOT };
+
+static enum outcome look(struct scope *scope, const struct check *check, struct moment taken)
 {
+    scope->cannot = false;
     if (!ages_fit(&check->ages, &scope->judging->set->patient, taken))
-        return false;
+        return OUTCOME_QUIET;
     for (size_t i = 0; i < check->conditions_count; i++)
         if (!condition_holds(scope, &check->conditions[i]))
-            return false;
-    return true;
+            return scope->cannot ? OUTCOME_CANNOT : OUTCOME_QUIET;
+    return OUTCOME_FIRES;
 }
 
-static void report(struct judging *judging, const struct scope *scope, const struct check *check)
+/* A check between kinds may name, as the place to mend, something that this set does not have. What
+ * it found is not lost by that: it stands on the set's first reading. */
+static void report_without_place(struct judging *judging, struct finding *finding)
 {
-    char detail[256], pointer[POINTER_ROOM];
+    finding->reading = 0;
+    finding->pointer = judging->set->readings[0].pointer;
+    found(judging, finding);
+}
 
-    say_text(scope, check, detail, sizeof(detail));
+static void report(struct scope *scope, struct judging *judging, const struct check *check,
+                   struct finding *finding)
+{
+    char pointer[POINTER_ROOM];
+    size_t reported = 0;
+
     for (size_t i = 0; i < check->at_count; i++) {
         const struct reading *reading = scope_reading(scope, &check->at[i]);
 
-        if (!reading)
-            continue;
+        if (!reading || (reported > 0 && finding->grade == GRADE_NOTE))
+            continue; /* a remark is made once */
         reading_pointer(reading, check->at[i].is_field, check->at[i].index, pointer);
-        found_at(judging, (size_t)(reading - judging->set->readings), check->grade, check->code, pointer, detail);
-        if (check->grade == GRADE_NOTE)
-            return; /* a remark is made once */
+        finding->reading = (size_t)(reading - judging->set->readings);
+        finding->pointer = pointer;
+        found(judging, finding);
+        reported++;
     }
+    if (reported == 0)
+        report_without_place(judging, finding);
+}
+
+static void run(struct scope *scope, struct judging *judging, const struct check *check,
+                struct moment taken)
+{
+    const struct say say = {scope, check->kind, check->say, NULL};
+    char detail[DETAIL_ROOM];
+    struct finding finding = {0, check->grade, check->code, "", detail};
+
+    switch (look(scope, check, taken)) {
+    case OUTCOME_QUIET:
+        return;
+    case OUTCOME_FIRES:
+        say_text(&say, detail, sizeof(detail));
+        break;
+    case OUTCOME_CANNOT:
+        finding.grade = GRADE_REFUSE;
+        finding.code = PROBLEM_IMPLAUSIBLE;
+        finding.detail = "these numbers are too large to be compared with one another";
+        break;
+    }
+    report(scope, judging, check, &finding);
 }
 
 void check_reading(struct judging *judging, size_t index)
 {
     const struct reading *reading = &judging->set->readings[index];
-    struct scope scope = {judging, reading};
+    struct scope scope = {judging, reading, false};
 
     for (size_t i = 0; i < reading->kind->checks_count; i++)
-        if (fires(&scope, &reading->kind->checks[i], reading->taken))
-            report(judging, &scope, &reading->kind->checks[i]);
+        run(&scope, judging, &reading->kind->checks[i], reading->taken);
 }
 
 void check_set(struct judging *judging)
 {
     const struct kinds *kinds = judging->set->kinds;
-    struct scope scope = {judging, NULL};
+    struct scope scope = {judging, NULL, false};
 
-    if (judging->set->count < 2)
-        return; /* there is nothing to compare between */
+    if (judging->set->count == 0)
+        return;
     for (size_t i = 0; i < kinds->checks_count; i++)
-        if (fires(&scope, &kinds->checks[i], judging->set->taken))
-            report(judging, &scope, &kinds->checks[i]);
+        run(&scope, judging, &kinds->checks[i], set_moment(judging->set));
 }

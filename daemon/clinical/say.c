@@ -1,6 +1,8 @@
-/* say.c - the text of a check with the values in it: {path}, {path/10}, {path*10}, {path~U:V}. The loader has checked the paths. */
+/* say.c - the text of a check or a limit with the values in it: {path}, {path/10}, {path*10},
+ * {path~U:V} (mappings/README.md). The loader has seen to it that paths and units exist; a hole
+ * whose value was not sent stays empty. Numbers, units and words of lists only: never what somebody
+ * typed. */
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "clinical/judge.h"
@@ -10,10 +12,21 @@ struct text {
     size_t used, room;
 };
 
+static bool is_inside_character(char byte)
+{
+    return ((unsigned char)byte & 0xC0) == 0x80; /* UTF-8: a byte that continues */
+}
+
 static void add(struct text *text, const char *bytes, size_t length)
 {
-    if (length > text->room - 1 - text->used)
-        length = text->room - 1 - text->used;
+    size_t left = text->room - 1 - text->used;
+
+    if (length > left) {
+        length = left;
+        while (length > 0 && is_inside_character(bytes[length]))
+            length--;
+        text->room = text->used + length + 1; /* full: nothing shorter may follow */
+    }
     memcpy(text->out + text->used, bytes, length);
     text->used += length;
     text->out[text->used] = '\0';
@@ -31,113 +44,153 @@ static void add_quantity(struct text *text, struct decimal value, const struct u
     add(text, unit->text, strlen(unit->text));
 }
 
-static bool find_path(const struct scope *scope, const struct check *check, const char *name, size_t length, struct path *out)
+/* ---- what stands in a hole ---- */
+
+struct hole {
+    const char *path;
+    size_t path_length;
+    const char *how, *end; /* "/10", "*100", "~[degF]:Cel"; empty: as entered */
+};
+
+static bool copy(char *out, size_t room, const char *bytes, size_t length)
 {
-    const struct kind *kind = check->kind;
+    if (length >= room)
+        return false;
+    memcpy(out, bytes, length);
+    out[length] = '\0';
+    return true;
+}
+
+/* Between kinds a path begins with its kind's name. */
+static const struct kind *kind_named(const struct kinds *kinds, char *path, const char **rest)
+{
+    char *dot = strchr(path, '.');
+
+    if (!dot)
+        return NULL;
+    *dot = '\0';
+    *rest = dot + 1;
+    return kinds_find(kinds, path);
+}
+
+static bool find_path(const struct scope *scope, const struct kind *kind, const struct hole *hole,
+                      struct path *out)
+{
     char room[120];
-    const char *at = room, *dot;
+    const char *name = room;
     const struct part *part;
     const struct field *field;
 
-    if (length >= sizeof(room))
+    if (!copy(room, sizeof(room), hole->path, hole->path_length))
         return false;
-    memcpy(room, name, length);
-    room[length] = '\0';
-    *out = (struct path){.last = strncmp(at, "last.", 5) == 0};
+    out->last = strncmp(room, "last.", 5) == 0;
     if (out->last)
-        at += 5;
-    if (!kind && (dot = strchr(at, '.'))) {
-        char first[80];
-
-        snprintf(first, sizeof(first), "%.*s", (int)(dot - at), at);
-        kind = kinds_find(scope->judging->set->kinds, first);
-        at = dot + 1;
-    }
-    out->kind = kind;
-    part = kind ? kind_part(kind, at) : NULL;
-    field = kind && !part ? kind_field(kind, at) : NULL;
+        name += 5;
+    out->kind = kind ? kind : kind_named(scope->judging->set->kinds, room + (name - room), &name);
+    if (!out->kind)
+        return false;
+    part = kind_part(out->kind, name);
+    field = part ? NULL : kind_field(out->kind, name);
     out->is_field = field != NULL;
-    if (part)
-        out->index = (size_t)(part - kind->parts);
-    else if (field)
-        out->index = (size_t)(field - kind->fields);
+    out->index = part    ? (size_t)(part - out->kind->parts)
+                 : field ? (size_t)(field - out->kind->fields)
+                         : 0;
     return part || field;
 }
 
-/* {path/10}, {path*100}: the digits moved. */
-static void add_moved(struct text *text, struct decimal value, const struct unit *unit, const char *how)
+/* {path/10}, {path*100}: the point is moved, the digits stay. */
+static void add_moved(struct text *text, struct decimal value, const struct unit *unit,
+                      const struct hole *hole)
 {
-    struct exact exact = exact_of(value), factor = {strtol(how + 1, NULL, 10), 1};
-    struct decimal moved;
-    unsigned places = value.scale;
-    bool good = *how == '*' ? exact_times(exact, factor, &exact) : exact_over(exact, factor, &exact);
+    size_t places = (size_t)(hole->end - hole->how) - 2; /* zeros behind the 1 */
 
-    if (*how == '/')
-        places += factor.over >= 100 ? 2 : 1;
-    if (good && exact_round(exact, places > DECIMAL_PLACES_MOST ? DECIMAL_PLACES_MOST : places, ROUND_HALF_EVEN, &moved))
-        add_quantity(text, moved, unit);
+    for (; places > 0; places--)
+        if (*hole->how == '/')
+            value.scale++;
+        else if (value.scale > 0)
+            value.scale--;
+        else
+            value.digits *= 10;
+    if (value.scale <= DECIMAL_PLACES_MOST)
+        add_quantity(text, value, unit);
 }
 
-/* {path~U:V}: the digits as if entered in U, in V. */
-static void add_as_if(struct text *text, const struct kinds *kinds, struct decimal value, const char *how, const char *end)
+/* {path~U:V}: the digits as if they had been entered in U, in V. */
+static void add_as_if(struct text *text, const struct kinds *kinds, struct decimal value,
+                      const struct hole *hole)
 {
-    char from[40], to[40];
-    const char *colon = memchr(how, ':', (size_t)(end - how));
-    const struct unit *u, *v;
+    const char *from_at = hole->how + 1;
+    const char *colon = memchr(from_at, ':', (size_t)(hole->end - from_at));
+    const struct unit *from, *to;
     struct decimal converted;
+    char code[40];
 
-    if (!colon)
+    if (!colon || !copy(code, sizeof(code), from_at, (size_t)(colon - from_at)))
         return;
-    snprintf(from, sizeof(from), "%.*s", (int)(colon - how - 1), how + 1);
-    snprintf(to, sizeof(to), "%.*s", (int)(end - colon - 1), colon + 1);
-    u = kinds_unit(kinds, from);
-    v = kinds_unit(kinds, to);
-    if (u && v && unit_convert(kinds, value, u, v, &converted))
-        add_quantity(text, converted, v);
+    from = kinds_unit(kinds, code);
+    if (!copy(code, sizeof(code), colon + 1, (size_t)(hole->end - colon - 1)))
+        return;
+    to = kinds_unit(kinds, code);
+    if (from && to && unit_convert(kinds, value, from, to, &converted))
+        add_quantity(text, converted, to);
 }
 
-static void add_hole(const struct scope *scope, const struct check *check, struct text *text, const char *hole, const char *end)
+/* In a limit's text {value} is the value that the limit is about, also where that is a field's. */
+static bool is_own(const struct say *say, const struct hole *hole)
 {
-    size_t name = strcspn(hole, "/*~}");
-    const struct unit *unit = NULL;
+    return say->own && hole->path_length == 5 && strncmp(hole->path, "value", 5) == 0;
+}
+
+static void add_number(struct text *text, const struct kinds *kinds, const struct own *number,
+                       const struct hole *hole)
+{
+    if (hole->how == hole->end)
+        add_quantity(text, number->value, number->unit);
+    else if (*hole->how == '~')
+        add_as_if(text, kinds, number->value, hole);
+    else if (hole->end - hole->how == 3 || hole->end - hole->how == 4) /* 10 or 100 */
+        add_moved(text, number->value, number->unit, hole);
+}
+
+static void add_hole(const struct say *say, struct text *text, const struct hole *hole)
+{
+    const struct kinds *kinds = say->scope->judging->set->kinds;
     const struct word *word;
-    struct decimal value;
+    struct own number;
     struct path path;
 
-    if (!find_path(scope, check, hole, name, &path))
-        return;
-    if (!scope_entered(scope, &path, &value, &unit)) {
-        word = scope_word(scope, &path);
-        if (word)
-            add(text, word->text, strlen(word->text));
+    if (is_own(say, hole)) {
+        add_number(text, kinds, say->own, hole);
         return;
     }
-    if (hole + name == end)
-        add_quantity(text, value, unit);
-    else if (hole[name] == '~')
-        add_as_if(text, scope->judging->set->kinds, value, hole + name, end);
-    else
-        add_moved(text, value, unit, hole + name);
+    if (!find_path(say->scope, say->kind, hole, &path))
+        return;
+    if (scope_entered(say->scope, &path, &number.value, &number.unit)) {
+        add_number(text, kinds, &number, hole);
+        return;
+    }
+    word = scope_word(say->scope, &path);
+    if (word)
+        add(text, word->text, strlen(word->text));
 }
 
-void say_text(const struct scope *scope, const struct check *check, char *out, size_t room)
+void say_text(const struct say *say, char *out, size_t room)
 {
     struct text text = {out, 0, room};
-    const char *at = check->say;
+    const char *at = say->text, *open;
+    struct hole hole;
 
     out[0] = '\0';
-    while (*at) {
-        size_t plain = strcspn(at, "{");
-        const char *end;
-
-        add(&text, at, plain);
-        at += plain;
-        if (!*at)
+    while ((open = strchr(at, '{'))) {
+        hole.path = open + 1;
+        hole.path_length = strcspn(hole.path, "/*~}");
+        hole.how = hole.path + hole.path_length;
+        hole.end = strchr(hole.how, '}');
+        if (!hole.end)
             break;
-        end = strchr(at, '}');
-        if (!end)
-            break;
-        add_hole(scope, check, &text, at + 1, end);
-        at = end + 1;
+        add(&text, at, (size_t)(open - at));
+        add_hole(say, &text, &hole);
+        at = hole.end + 1;
     }
+    add(&text, at, strlen(at));
 }

@@ -100,7 +100,8 @@ static void fill_main(struct submission *submission, size_t index, const struct 
     entry->values_length = text->values.length;
     entry->flags = base + text->flags.at;
     entry->flags_length = text->flags.length;
-    submission_content(submission->set, index, entry->content);
+    if (reading->id_given) /* nobody can send the same again under an id that we made */
+        submission_content(submission->set, index, entry->content);
 }
 
 static void fill_became(const struct observation *observation, struct put_entry *entry)

@@ -240,7 +240,7 @@ static struct MHD_Daemon *start_mhd(struct intake *intake, int fd)
                             MHD_OPTION_LISTEN_SOCKET, fd, MHD_OPTION_NOTIFY_CONNECTION, on_connection, intake,
                             MHD_OPTION_NOTIFY_COMPLETED, on_end, NULL, MHD_OPTION_CONNECTION_LIMIT,
                             (unsigned)settings->connections_most, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
-                            (size_t)32768, MHD_OPTION_CONNECTION_TIMEOUT,
+                            (size_t)16384, MHD_OPTION_CONNECTION_TIMEOUT,
                             (unsigned)(settings->idle_ms / 1000), MHD_OPTION_THREAD_POOL_SIZE,
                             (unsigned)settings->threads, MHD_OPTION_END);
 }

@@ -1,4 +1,5 @@
-/* problem_json.c - RFC 9457 problem details; `errors` is our extension, with RFC 6901 pointers into what was sent. */
+/* problem_json.c - RFC 9457 problem details; `errors` is our extension, with RFC 6901 pointers into
+ * what was sent. */
 #include "intake/problem_json.h"
 
 void problem_one_out(struct json_out *out, const struct problem *problem)
@@ -12,7 +13,8 @@ void problem_one_out(struct json_out *out, const struct problem *problem)
     out_object_end(out);
 }
 
-void problem_out(struct json_out *out, int http_status, const char *title, const char *detail, const struct problems *problems)
+void problem_out(struct json_out *out, int http_status, const char *title, const char *detail,
+                 const struct problems *problems)
 {
     out_object(out);
     out_member(out, "type", "about:blank");
@@ -26,7 +28,7 @@ void problem_out(struct json_out *out, int http_status, const char *title, const
             problem_one_out(out, &problems->items[i]);
         out_array_end(out);
         if (problems->dropped > 0)
-            out_member_integer(out, "more-errors", (int64_t)problems->dropped);
+            out_member_integer(out, "dropped", (int64_t)problems->dropped);
     }
     out_object_end(out);
 }

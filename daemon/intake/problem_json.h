@@ -6,7 +6,8 @@
 #include "wardpost/problem.h"
 
 /* `problems` may be NULL: no `errors` then. */
-void problem_out(struct json_out *out, int http_status, const char *title, const char *detail, const struct problems *problems);
+void problem_out(struct json_out *out, int http_status, const char *title, const char *detail,
+                 const struct problems *problems);
 /* One element of `errors`. */
 void problem_one_out(struct json_out *out, const struct problem *problem);
 

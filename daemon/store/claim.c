@@ -79,18 +79,18 @@ static char *copy_text(sqlite3_stmt *statement, int column)
 /* `column` holds the Observation, the one behind it its base. */
 static bool copy_body(struct outbox *outbox, sqlite3_stmt *statement, int column, struct claim_entry *entry)
 {
-    struct texts packed = {.became = {sqlite3_column_blob(statement, column), (size_t)sqlite3_column_bytes(statement, column)}};
-    struct texts plain;
+    struct text packed = {sqlite3_column_blob(statement, column), (size_t)sqlite3_column_bytes(statement, column)};
+    struct text plain;
     char *copy;
 
-    if (db_texts(&outbox->db, packed, sqlite3_column_int64(statement, column + 1), &plain) != STATUS_OK || !plain.became.bytes)
+    if (db_unpack(&outbox->db, packed, sqlite3_column_int64(statement, column + 1), &plain) != STATUS_OK || !plain.bytes)
         return false;
-    copy = malloc(plain.became.length);
+    copy = malloc(plain.length);
     if (!copy)
         return false;
-    memcpy(copy, plain.became.bytes, plain.became.length);
+    memcpy(copy, plain.bytes, plain.length);
     entry->became = copy;
-    entry->length = plain.became.length;
+    entry->length = plain.length;
     return true;
 }
 

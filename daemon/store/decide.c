@@ -103,7 +103,6 @@ enum status outbox_release(struct outbox *outbox, const struct uuid *id, const c
     return outbox_do(outbox, &job.job);
 }
 
-/* What was sent comes along, as it was: it may have been packed against another entry, and from now on both texts stand plain. */
 static enum status map_entry(struct outbox *outbox, const struct put_entry *entry, int64_t seq)
 {
     sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ENTRY_MAP);
@@ -113,7 +112,6 @@ static enum status map_entry(struct outbox *outbox, const struct put_entry *entr
     sqlite3_bind_int64(statement, 1, seq);
     bind_blob(statement, 2, entry->became, entry->became_length);
     bind_blob(statement, 3, entry->flags, entry->flags_length);
-    bind_blob(statement, 4, entry->sent, entry->sent_length);
     return db_run(&outbox->db, statement);
 }
 

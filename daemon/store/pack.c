@@ -6,8 +6,8 @@
 
 #include "store/pack.h"
 
-#define WINDOW_BITS  (-13) /* raw deflate, 8 KiB: texts are a few kB */
-#define MEMORY_LEVEL 6
+#define WINDOW_BITS  (-12) /* raw deflate, 4 KiB: the end of the base and of the text itself */
+#define MEMORY_LEVEL 3 /* small tables: they are cleared for each text */
 #define BASES_MOST   128
 #define TEXT_MOST    ((size_t)16 << 20)
 
@@ -46,14 +46,14 @@ static char *copy(struct text text)
 struct base {
     char kind[64], role[64];
     int64_t seq;
-    struct texts texts; /* owned */
+    struct text text; /* owned */
 };
 
 struct bases {
     z_stream deflate;
     struct base items[BASES_MOST];
     size_t count;
-    struct buffer sent, became;
+    struct buffer buffer;
 };
 
 enum status bases_new(struct bases **out)
@@ -70,17 +70,16 @@ enum status bases_new(struct bases **out)
     return STATUS_OK;
 }
 
-static void texts_free(struct texts *texts)
+static void text_free(struct text *text)
 {
-    free((char *)(uintptr_t)texts->sent.bytes);
-    free((char *)(uintptr_t)texts->became.bytes);
-    *texts = (struct texts){{NULL, 0}, {NULL, 0}};
+    free((char *)(uintptr_t)text->bytes);
+    *text = (struct text){NULL, 0};
 }
 
 void bases_forget(struct bases *bases)
 {
     for (size_t i = 0; i < bases->count; i++)
-        texts_free(&bases->items[i].texts);
+        text_free(&bases->items[i].text);
     bases->count = 0;
 }
 
@@ -90,8 +89,7 @@ void bases_free(struct bases *bases)
         return;
     bases_forget(bases);
     deflateEnd(&bases->deflate);
-    free(bases->sent.bytes);
-    free(bases->became.bytes);
+    free(bases->buffer.bytes);
     free(bases);
 }
 
@@ -104,15 +102,13 @@ static struct base *find(struct bases *bases, const char *kind, const char *role
 }
 
 /* The length of the text in four bytes, then the deflated bytes. False: no room, or it does not get shorter than two thirds. */
-static bool pack_one(struct bases *bases, struct text text, struct text base, struct buffer *buffer, struct text *out)
+static bool pack_one(struct bases *bases, struct text text, struct text base, struct text *out)
 {
     z_stream *stream = &bases->deflate;
+    struct buffer *buffer = &bases->buffer;
     size_t most = text.length * 2 / 3;
 
-    *out = (struct text){NULL, 0};
-    if (!text.bytes)
-        return true;
-    if (!base.bytes || text.length < 64 || text.length > TEXT_MOST || !buffer_fits(buffer, most + 4))
+    if (text.length < 64 || text.length > TEXT_MOST || !buffer_fits(buffer, most + 4))
         return false;
     for (int i = 0; i < 4; i++)
         buffer->bytes[i] = (char)(text.length >> (8 * i));
@@ -128,27 +124,24 @@ static bool pack_one(struct bases *bases, struct text text, struct text base, st
     return true;
 }
 
-void bases_pack(struct bases *bases, const char *kind, const char *role, const struct texts *texts, struct texts *out, int64_t *base_out)
+void bases_pack(struct bases *bases, const char *kind, const char *role, struct text text, struct text *out, int64_t *base_out)
 {
-    const struct base *base = find(bases, kind, role);
+    const struct base *base = text.bytes ? find(bases, kind, role) : NULL;
 
     *base_out = 0;
-    if (base && pack_one(bases, texts->sent, base->texts.sent, &bases->sent, &out->sent) &&
-        pack_one(bases, texts->became, base->texts.became, &bases->became, &out->became))
+    *out = text;
+    if (base && pack_one(bases, text, base->text, out))
         *base_out = base->seq;
-    else
-        *out = *texts;
 }
 
-void bases_learn(struct bases *bases, const char *kind, const char *role, int64_t seq, const struct texts *texts)
+void bases_learn(struct bases *bases, const char *kind, const char *role, int64_t seq, struct text text)
 {
     struct base *base = find(bases, kind, role);
-    struct texts copied = {{copy(texts->sent), texts->sent.length}, {copy(texts->became), texts->became.length}};
+    struct text copied = {text.length <= 65536 ? copy(text) : NULL, text.length};
 
-    if ((texts->sent.bytes && !copied.sent.bytes) || (texts->became.bytes && !copied.became.bytes) ||
-        (!base && bases->count == BASES_MOST) || strlen(kind) >= sizeof(base->kind) || strlen(role) >= sizeof(base->role) ||
-        texts->sent.length + texts->became.length > 65536) {
-        texts_free(&copied); /* not learned: the next one is written plain, too */
+    if (!copied.bytes || (!base && bases->count == BASES_MOST) || strlen(kind) >= sizeof(base->kind) ||
+        strlen(role) >= sizeof(base->role)) {
+        text_free(&copied); /* not learned: the next one is written plain, too */
         return;
     }
     if (!base) {
@@ -156,10 +149,10 @@ void bases_learn(struct bases *bases, const char *kind, const char *role, int64_
         snprintf(base->kind, sizeof(base->kind), "%s", kind);
         snprintf(base->role, sizeof(base->role), "%s", role);
     } else {
-        texts_free(&base->texts);
+        text_free(&base->text);
     }
     base->seq = seq;
-    base->texts = copied;
+    base->text = copied;
 }
 
 /* ---- reading ---- */
@@ -170,10 +163,10 @@ struct unpacker {
     z_stream inflate;
     struct {
         int64_t seq;
-        struct texts texts;
+        struct text text;
     } known[KNOWN_MOST];
     size_t next, current;
-    struct buffer sent, became;
+    struct buffer buffer;
 };
 
 enum status unpacker_new(struct unpacker **out)
@@ -195,10 +188,9 @@ void unpacker_free(struct unpacker *unpacker)
     if (!unpacker)
         return;
     for (size_t i = 0; i < KNOWN_MOST; i++)
-        texts_free(&unpacker->known[i].texts);
+        text_free(&unpacker->known[i].text);
     inflateEnd(&unpacker->inflate);
-    free(unpacker->sent.bytes);
-    free(unpacker->became.bytes);
+    free(unpacker->buffer.bytes);
     free(unpacker);
 }
 
@@ -212,47 +204,44 @@ bool unpacker_knows(struct unpacker *unpacker, int64_t base)
     return false;
 }
 
-void unpacker_learn(struct unpacker *unpacker, int64_t base, const struct texts *texts)
+void unpacker_learn(struct unpacker *unpacker, int64_t base, struct text text)
 {
     size_t slot = unpacker->next;
 
     unpacker->next = (slot + 1) % KNOWN_MOST;
     unpacker->current = slot;
-    texts_free(&unpacker->known[slot].texts);
+    text_free(&unpacker->known[slot].text);
     unpacker->known[slot].seq = base;
-    unpacker->known[slot].texts = (struct texts){{copy(texts->sent), texts->sent.length}, {copy(texts->became), texts->became.length}};
+    unpacker->known[slot].text = (struct text){copy(text), text.length};
 }
 
-static enum status unpack_one(struct unpacker *unpacker, struct text packed, struct text base, struct buffer *buffer, struct text *out)
+static size_t length_of(struct text packed)
 {
-    z_stream *stream = &unpacker->inflate;
     size_t length = 0;
 
-    *out = (struct text){NULL, 0};
-    if (!packed.bytes)
-        return STATUS_OK;
     for (int i = 0; i < 4 && packed.length > 4; i++)
         length |= (size_t)(unsigned char)packed.bytes[i] << (8 * i);
-    if (!base.bytes || length == 0 || length > TEXT_MOST)
+    return length;
+}
+
+enum status unpack(struct unpacker *unpacker, struct text packed, struct text *out)
+{
+    const struct text *base = &unpacker->known[unpacker->current].text;
+    z_stream *stream = &unpacker->inflate;
+    size_t length = length_of(packed);
+
+    if (!base->bytes || length == 0 || length > TEXT_MOST)
         return STATUS_DAMAGED;
-    if (!buffer_fits(buffer, length + 1))
+    if (!buffer_fits(&unpacker->buffer, length + 1))
         return STATUS_NO_MEMORY;
-    if (inflateReset(stream) != Z_OK || inflateSetDictionary(stream, (const Bytef *)base.bytes, (uInt)base.length) != Z_OK)
+    if (inflateReset(stream) != Z_OK || inflateSetDictionary(stream, (const Bytef *)base->bytes, (uInt)base->length) != Z_OK)
         return STATUS_DAMAGED;
     stream->next_in = (z_const Bytef *)(uintptr_t)(packed.bytes + 4);
     stream->avail_in = (uInt)(packed.length - 4);
-    stream->next_out = (Bytef *)buffer->bytes;
+    stream->next_out = (Bytef *)unpacker->buffer.bytes;
     stream->avail_out = (uInt)length;
     if (inflate(stream, Z_FINISH) != Z_STREAM_END || stream->avail_out != 0)
         return STATUS_DAMAGED;
-    *out = (struct text){buffer->bytes, length};
+    *out = (struct text){unpacker->buffer.bytes, length};
     return STATUS_OK;
-}
-
-enum status unpack(struct unpacker *unpacker, const struct texts *packed, struct texts *out)
-{
-    const struct texts *base = &unpacker->known[unpacker->current].texts;
-    enum status status = unpack_one(unpacker, packed->sent, base->sent, &unpacker->sent, &out->sent);
-
-    return status == STATUS_OK ? unpack_one(unpacker, packed->became, base->became, &unpacker->became, &out->became) : status;
 }

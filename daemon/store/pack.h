@@ -15,10 +15,6 @@ struct text { /* bytes; NULL: there are none */
     size_t length;
 };
 
-struct texts { /* what is packed of an entry */
-    struct text sent, became;
-};
-
 struct bases;  /* the writer's: the newest plain entry of each kind and role */
 struct packed; /* the outcome of packing one entry; reused from entry to entry */
 
@@ -27,9 +23,9 @@ void bases_free(struct bases *bases);
 void bases_forget(struct bases *bases); /* what was learned may not be on disk after all */
 
 /* Pack against the base of this kind and role. *base_out is its seq, and *out what to write (borrowed until the next call); 0 when there is
- * none that helps: then write the texts as they are, and tell bases_learn() under which seq. */
-void bases_pack(struct bases *bases, const char *kind, const char *role, const struct texts *texts, struct texts *out, int64_t *base_out);
-void bases_learn(struct bases *bases, const char *kind, const char *role, int64_t seq, const struct texts *texts);
+ * none that helps: then write the text as it is, and tell bases_learn() under which seq. */
+void bases_pack(struct bases *bases, const char *kind, const char *role, struct text text, struct text *out, int64_t *base_out);
+void bases_learn(struct bases *bases, const char *kind, const char *role, int64_t seq, struct text text);
 
 /* ---- reading ---- */
 
@@ -38,8 +34,8 @@ struct unpacker; /* a connection's: knows some bases, and has room for one entry
 MUST_CHECK enum status unpacker_new(struct unpacker **out);
 void unpacker_free(struct unpacker *unpacker);
 bool unpacker_knows(struct unpacker *unpacker, int64_t base); /* makes it the current one */
-void unpacker_learn(struct unpacker *unpacker, int64_t base, const struct texts *texts); /* and makes it the current one */
+void unpacker_learn(struct unpacker *unpacker, int64_t base, struct text text); /* and makes it the current one */
 /* Against the current base; *out is borrowed until the next call. DAMAGED: not what we wrote. */
-MUST_CHECK enum status unpack(struct unpacker *unpacker, const struct texts *packed, struct texts *out);
+MUST_CHECK enum status unpack(struct unpacker *unpacker, struct text packed, struct text *out);
 
 #endif

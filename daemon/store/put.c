@@ -122,7 +122,7 @@ struct placed { /* where an entry stands among the others */
 };
 
 static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry, struct placed placed,
-                                const struct texts *texts, int64_t base)
+                                struct text became, int64_t base)
 {
     sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ENTRY_INSERT);
 
@@ -143,9 +143,9 @@ static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put, co
     sqlite3_bind_int64(statement, 13, (int64_t)entry->needs_count);
     if (is_main(entry))
         bind_blob(statement, 14, entry->content, sizeof(entry->content));
-    bind_blob(statement, 15, texts->sent.bytes, texts->sent.length);
+    bind_blob(statement, 15, entry->sent, entry->sent_length);
     bind_blob(statement, 16, entry->values, entry->values_length);
-    bind_blob(statement, 17, texts->became.bytes, texts->became.length);
+    bind_blob(statement, 17, became.bytes, became.length);
     bind_blob(statement, 18, entry->flags, entry->flags_length);
     sqlite3_bind_int64(statement, 19, placed.earlier);
     sqlite3_bind_int64(statement, 20, base);
@@ -176,17 +176,17 @@ static enum status put_held(struct outbox *outbox, const struct put *put, const 
 
 static enum status write_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry, struct placed placed)
 {
-    const struct texts plain = {{entry->sent, entry->sent_length}, {entry->became, entry->became_length}};
-    struct texts packed;
+    const struct text plain = {entry->became, entry->became_length};
+    struct text packed;
     int64_t base;
     enum status status;
 
-    bases_pack(outbox->bases, entry->kind, entry->role, &plain, &packed, &base);
-    status = db_run(&outbox->db, bind_entry(outbox, put, entry, placed, &packed, base));
+    bases_pack(outbox->bases, entry->kind, entry->role, plain, &packed, &base);
+    status = db_run(&outbox->db, bind_entry(outbox, put, entry, placed, packed, base));
     if (status == STATUS_OK && sqlite3_changes(outbox->db.handle) == 0)
         return STATUS_CONFLICT;
-    if (status == STATUS_OK && base == 0)
-        bases_learn(outbox->bases, entry->kind, entry->role, placed.seq, &plain);
+    if (status == STATUS_OK && base == 0 && plain.bytes)
+        bases_learn(outbox->bases, entry->kind, entry->role, placed.seq, plain);
     return status;
 }
 

@@ -58,7 +58,7 @@ static enum status read_row(struct outbox_reader *reader, sqlite3_stmt *statemen
 {
     size_t length;
     const char *content;
-    struct texts texts;
+    struct text became;
     enum status status;
 
     *row = (struct outbox_row){.seq = sqlite3_column_int64(statement, 0), .reading = sqlite3_column_int64(statement, 3)};
@@ -87,12 +87,9 @@ static enum status read_row(struct outbox_reader *reader, sqlite3_stmt *statemen
     row->settled_ms = sqlite3_column_int64(statement, 23);
     row->remote = text_at(statement, 24);
     row->remote_version = text_at(statement, 25);
-    texts = (struct texts){{row->sent, row->sent_length}, {row->became, row->became_length}};
-    status = db_texts(&reader->db, texts, sqlite3_column_int64(statement, 17), &texts);
-    row->sent = texts.sent.bytes;
-    row->sent_length = texts.sent.length;
-    row->became = texts.became.bytes;
-    row->became_length = texts.became.length;
+    status = db_unpack(&reader->db, (struct text){row->became, row->became_length}, sqlite3_column_int64(statement, 17), &became);
+    row->became = became.bytes;
+    row->became_length = became.length;
     return status;
 }
 

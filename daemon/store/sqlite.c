@@ -29,8 +29,8 @@ static const char *const texts[SQL_COUNT] = {
                          " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20)"
                          " ON CONFLICT (id) DO NOTHING",
     [SQL_ENTRY_KNOWN] = "SELECT seq, content, role FROM entry WHERE id = ?1",        /* entry_id */
-    [SQL_ENTRY_MAP] = "UPDATE entry SET base = 0, sent = ?4, became = ?2, flags = ?3 WHERE seq = ?1", /* rowid */
-    [SQL_ENTRY_TEXTS] = "SELECT sent, became, base FROM entry WHERE seq = ?1",       /* rowid */
+    [SQL_ENTRY_MAP] = "UPDATE entry SET base = 0, became = ?2, flags = ?3 WHERE seq = ?1", /* rowid */
+    [SQL_ENTRY_BECAME] = "SELECT became, base FROM entry WHERE seq = ?1",            /* rowid */
     [SQL_NEWEST_FIND] = "SELECT seq FROM newest WHERE patient_hash = ?1 AND kind = ?2", /* its key */
     [SQL_NEWEST_SET] = "INSERT INTO newest VALUES (?1, ?2, ?3) ON CONFLICT (patient_hash, kind) DO UPDATE SET seq = ?3",
     [SQL_NEWEST_OF] = "SELECT seq FROM newest WHERE patient_hash = ?1",              /* its key */
@@ -214,41 +214,34 @@ void db_close(struct db *db)
     *db = (struct db){0};
 }
 
-static struct text text_of(sqlite3_stmt *statement, int column)
-{
-    const char *bytes = sqlite3_column_blob(statement, column);
-
-    return (struct text){bytes, bytes ? (size_t)sqlite3_column_bytes(statement, column) : 0};
-}
-
 /* A base is plain itself (pack.h). */
 static enum status learn_base(struct db *db, int64_t base)
 {
-    sqlite3_stmt *statement = db_statement(db, SQL_ENTRY_TEXTS);
+    sqlite3_stmt *statement = db_statement(db, SQL_ENTRY_BECAME);
     enum status status = STATUS_DAMAGED;
+    struct text plain;
 
     if (!statement)
         return STATUS_NO_MEMORY;
     sqlite3_bind_int64(statement, 1, base);
-    if (sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_int64(statement, 2) == 0) {
-        struct texts plain = {text_of(statement, 0), text_of(statement, 1)};
-
-        unpacker_learn(db->unpacker, base, &plain);
+    if (sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_int64(statement, 1) == 0) {
+        plain.bytes = sqlite3_column_blob(statement, 0);
+        plain.length = (size_t)sqlite3_column_bytes(statement, 0);
+        unpacker_learn(db->unpacker, base, plain);
         status = STATUS_OK;
     }
     sqlite3_reset(statement);
     return status;
 }
 
-enum status db_texts(struct db *db, struct texts packed, int64_t base, struct texts *out)
+enum status db_unpack(struct db *db, struct text packed, int64_t base, struct text *out)
 {
     enum status status = STATUS_OK;
 
-    if (base == 0) {
-        *out = packed;
+    *out = packed;
+    if (base == 0 || !packed.bytes)
         return STATUS_OK;
-    }
     if (!unpacker_knows(db->unpacker, base))
         status = learn_base(db, base);
-    return status == STATUS_OK ? unpack(db->unpacker, &packed, out) : status;
+    return status == STATUS_OK ? unpack(db->unpacker, packed, out) : status;
 }

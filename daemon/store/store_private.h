@@ -28,7 +28,7 @@ enum sql {
     SQL_ENTRY_INSERT,
     SQL_ENTRY_KNOWN,
     SQL_ENTRY_MAP,
-    SQL_ENTRY_TEXTS,
+    SQL_ENTRY_BECAME,
     SQL_NEWEST_FIND,
     SQL_NEWEST_SET,
     SQL_NEWEST_OF,
@@ -95,8 +95,8 @@ void bind_blob(sqlite3_stmt *statement, int index, const void *bytes, size_t len
 void bind_text(sqlite3_stmt *statement, int index, const char *text);
 void bind_uuid(sqlite3_stmt *statement, int index, const struct uuid *uuid);
 int64_t patient_hash(const char *patient);
-/* Texts as they stand in a row: unpacked when the row has a base. Borrowed until the next call on this connection. */
-MUST_CHECK enum status db_texts(struct db *db, struct texts packed, int64_t base, struct texts *out);
+/* What an entry became, as it stands in its row: unpacked when the row has a base. Borrowed until the next call on this connection. */
+MUST_CHECK enum status db_unpack(struct db *db, struct text packed, int64_t base, struct text *out);
 
 /* schema.c */
 MUST_CHECK enum status schema_migrate(sqlite3 *handle);

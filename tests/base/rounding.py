@@ -25,7 +25,7 @@ def row(value: Decimal, over: int, under: int, places: int) -> str | None:
 
 def any_value() -> Decimal:
     scale = chance.randint(0, 9)
-    return Decimal(chance.randint(-(10 ** chance.randint(1, 15)), 10 ** chance.randint(1, 15)) // 1).scaleb(-scale)
+    return Decimal(chance.randint(-(10 ** chance.randint(1, 15)), 10 ** chance.randint(1, 15))).scaleb(-scale)
 
 
 def tie(places: int) -> Decimal:

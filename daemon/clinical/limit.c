@@ -1,0 +1,143 @@
+/* limit.c - the limits of a value: which row is broken worst, and how that is said. */
+#include <stdio.h>
+#include <string.h>
+
+#include "clinical/judge.h"
+
+/* ---- which ---- */
+
+/* A row `in` a unit speaks only for values that were sent in it (mappings/README.md). */
+static bool limit_fits(const struct limit *limit, const struct bearer *bearer,
+                       const struct unit *entered)
+{
+    return (!limit->in || limit->in == entered) && row_fits(&limit->ages, &limit->whens, bearer);
+}
+
+/* Each of a row's two bounds stands alone: under `below`, or over `above`. */
+static bool is_outside(const struct limit *limit, struct exact value, bool *below)
+{
+    *below = limit->bound.has_below && exact_compare(value, exact_of(limit->bound.below)) < 0;
+    return *below ||
+           (limit->bound.has_above && exact_compare(value, exact_of(limit->bound.above)) > 0);
+}
+
+struct worst worst_limit(const struct kinds *kinds, const struct part *part,
+                         const struct bearer *bearer, struct decimal value, const struct unit *unit)
+{
+    struct worst worst = {GRADE_FINE, NULL, false};
+    struct exact entered = exact_of(value), canonical = entered;
+    bool below;
+
+    if (part->unit && !unit_exact(kinds, value, unit, part->unit, &canonical))
+        return (struct worst){GRADE_REFUSE, NULL, false};
+    for (size_t i = 0; i < part->limits_count; i++) {
+        const struct limit *limit = &part->limits[i];
+
+        if (limit->grade > worst.grade &&
+            is_outside(limit, limit->in ? entered : canonical, &below) &&
+            limit_fits(limit, bearer, unit))
+            worst = (struct worst){limit->grade, limit, below};
+    }
+    return worst;
+}
+
+/* ---- how it is said ---- */
+
+static const struct conversion *conversion_between(const struct kinds *kinds,
+                                                   const struct unit *from, const struct unit *to)
+{
+    for (size_t i = 0; i < kinds->conversions_count; i++)
+        if (kinds->conversions[i].from == from && kinds->conversions[i].to == to)
+            return &kinds->conversions[i];
+    return NULL;
+}
+
+/* The table's way from the value's unit, walked backwards. For a message only: nothing that is
+ * compared or charted is ever converted so. */
+static bool turn_back(const struct conversion *way, struct decimal bound, struct exact *out)
+{
+    struct exact add = exact_of(way->add);
+
+    add.over = -add.over;
+    return exact_times(exact_of(bound), exact_of(way->over), out) &&
+           exact_over(*out, exact_of(way->times), out) && exact_add(*out, add, out);
+}
+
+static struct decimal without_end_zeros(struct decimal value)
+{
+    while (value.scale > 0 && value.digits % 10 == 0)
+        value = (struct decimal){value.digits / 10, value.scale - 1};
+    return value;
+}
+
+/* The bound as the person who entered the value thinks of it; in the table's own unit where that
+ * does not work. */
+static const struct unit *bound_for_person(const struct limit_words *words,
+                                           const struct limit *limit, struct decimal *bound)
+{
+    const struct unit *own = limit->in ? limit->in : words->part->unit;
+    const struct unit *entered = words->own->unit;
+    const struct conversion *way;
+    struct exact exact;
+
+    if (!own || !entered || own == entered)
+        return own ? own : entered;
+    way = conversion_between(words->scope->judging->set->kinds, entered, own);
+    if (!way || !turn_back(way, *bound, &exact) ||
+        !exact_round(exact, entered->places, ROUND_HALF_EVEN, bound))
+        return own;
+    *bound = without_end_zeros(*bound);
+    return entered;
+}
+
+static void quantity_text(struct decimal value, const struct unit *unit, char out[64])
+{
+    char digits[DECIMAL_TEXT_ROOM];
+
+    (void)decimal_text(value, digits);
+    (void)snprintf(out, 64, "%s%s%.30s", digits, unit ? " " : "", unit ? unit->text : "");
+}
+
+/* What the row itself has to say, behind a semicolon. */
+static void add_say(const struct limit_words *words, const struct limit *limit, char *out,
+                    size_t room)
+{
+    const struct say say = {words->scope, words->kind, limit->say, words->own};
+
+    if (!limit->say || room < 3)
+        return;
+    out[0] = ';';
+    out[1] = ' ';
+    say_text(&say, out + 2, room - 2);
+}
+
+void limit_detail(const struct limit_words *words, const struct worst *worst, char out[DETAIL_ROOM])
+{
+    static const char *const ends[] = {
+        [GRADE_FINE] = "",
+        [GRADE_NOTE] = "",
+        [GRADE_ASK] = ": is it right? Measure again, or confirm",
+        [GRADE_OVERRIDE] =
+            ": taken only with an override, on the word of a second person or device",
+        [GRADE_REFUSE] = ", which cannot be",
+    };
+    const struct limit *limit = worst->limit;
+    char value[64], bound_text[64];
+    const struct unit *unit;
+    struct decimal bound;
+    size_t used;
+
+    quantity_text(words->own->value, words->own->unit, value);
+    if (!limit) {
+        (void)snprintf(out, DETAIL_ROOM, "%.80s %s is a number that cannot be converted",
+                       words->part->title, value);
+        return;
+    }
+    bound = worst->below ? limit->bound.below : limit->bound.above;
+    unit = bound_for_person(words, limit, &bound);
+    quantity_text(bound, unit, bound_text);
+    (void)snprintf(out, DETAIL_ROOM, "%.80s %s%s is %s %s%s", words->part->title, value, words->of,
+                   worst->below ? "below" : "above", bound_text, ends[worst->grade]);
+    used = strlen(out);
+    add_say(words, limit, out + used, DETAIL_ROOM - used);
+}
