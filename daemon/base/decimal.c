@@ -40,24 +40,6 @@ static bool scan(const char *text, size_t length, size_t *whole_start, size_t *p
     return at == length;
 }
 
-/* The digits of a text that scan() has found right; false when there are too many to keep. */
-static bool collect(const char *text, size_t length, size_t point, int64_t *out)
-{
-    int64_t digits = 0;
-    unsigned significant = 0;
-
-    for (size_t at = 0; at < length; at++) {
-        if (at == point)
-            continue;
-        digits = digits * 10 + (text[at] - '0');
-        significant += digits != 0;
-        if (significant > DECIMAL_DIGITS_MOST)
-            return false;
-    }
-    *out = digits;
-    return true;
-}
-
 bool decimal_parse(const char *text, size_t length, struct decimal *out)
 {
     size_t start = 0, point = 0, places;
@@ -66,9 +48,11 @@ bool decimal_parse(const char *text, size_t length, struct decimal *out)
     if (!scan(text, length, &start, &point))
         return false;
     places = point < length ? length - point - 1 : 0;
-    if (places > DECIMAL_PLACES_MOST ||
-        !collect(text + start, length - start, point - start, &digits))
+    if (places > DECIMAL_PLACES_MOST || point - start + places > DECIMAL_DIGITS_MOST)
         return false;
+    for (size_t at = start; at < length; at++)
+        if (at != point)
+            digits = digits * 10 + (text[at] - '0');
     out->digits = start > 0 ? -digits : digits;
     out->scale = (unsigned)places;
     return true;

@@ -68,7 +68,7 @@ static enum status read_comma(struct json_scan *scan, char bracket, bool *last)
 static enum status read_member(struct json_scan *scan, unsigned depth, json_t *object)
 {
     const char *name = scan->scratch + scan->used, *start = scan->at;
-    size_t length = 0, used = scan->used;
+    size_t length = 0;
     json_t *value = NULL;
     enum status status;
 
@@ -85,7 +85,6 @@ static enum status read_member(struct json_scan *scan, unsigned depth, json_t *o
     scan->at++;
     scan->used += length + 1;
     status = read_value(scan, depth, &value);
-    scan->used = used;
     if (status == STATUS_OK && json_object_set_new_nocheck(object, name, value) != 0)
         status = STATUS_NO_MEMORY;
     return status;

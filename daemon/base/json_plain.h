@@ -14,14 +14,14 @@ static inline bool json_plain_is(unsigned char c)
 }
 
 /* Subtracting sets the top bit of the lowest byte that is too small (or, after the exclusive or,
- * zero); a borrow into higher bytes changes nothing, for the answer is already no. Bytes from 0x80
- * on have the bit themselves. */
+ * zero); a borrow into higher bytes changes nothing, for the answer is already no. A byte from 0x80
+ * on keeps its top bit in one of the three. */
 static inline bool json_plain_is_eight(uint64_t eight)
 {
     const uint64_t each = 0x0101010101010101U;
 
     return (((eight - each * 0x20) | ((eight ^ each * '"') - each) |
-             ((eight ^ each * '\\') - each) | eight) &
+             ((eight ^ each * '\\') - each)) &
             each * 0x80) == 0;
 }
 

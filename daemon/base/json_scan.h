@@ -1,8 +1,8 @@
 /* json_scan.h - the tokens of a JSON text: strings decoded, numbers kept as they stand.
  *
- * A string is decoded into `scratch`, which is as long as the text: decoded it is never longer than
- * it was written. What must outlast the next string (a name, while its value is read) is kept by
- * moving `used` behind it. */
+ * A string is decoded into `scratch`, which is as long as the text: all strings of it together are
+ * never longer than they were written. What must outlast the next string (a name, while its value
+ * is read) is kept by moving `used` behind it. */
 #ifndef WARDPOST_BASE_JSON_SCAN_H
 #define WARDPOST_BASE_JSON_SCAN_H
 

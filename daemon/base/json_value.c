@@ -57,9 +57,9 @@ static void add_piece(crypto_generichash_state *state, char type, const char *by
 /* NOLINTBEGIN(misc-no-recursion): depth is bounded by json_in() */
 
 /* Members are hashed one by one and their hashes added up, so that order does not matter; added and
- * not XORed, so that two alike do not cancel out. Somebody with much time could find other members
- * of the same sum, and would deceive only himself: the hash compares what one client sent with what
- * the same client sent before. */
+ * not XORed, for with that other members of the same result are found by plain algebra. Who finds
+ * other ones of the same sum all the same deceives only himself: the hash compares what one client
+ * sent with what the same client sent before. */
 static void add_object(crypto_generichash_state *state, const json_t *value,
                        const char *const *skip)
 {

@@ -233,6 +233,11 @@ static void test_fractions_are_kept_reduced(void **state)
     assert_exact(exact_magnitude(seen), 1, 3);
     assert_exact(exact_magnitude(exact("0.5")), 1, 2);
     assert_exact(exact_of((struct decimal){1000000000, 9}), 1, 1);
+    assert_true(exact_over((struct exact){(wide)3 << 100, 1}, exact("9"), &seen));
+    assert_true(seen.over == (wide)1 << 100 && seen.under == 3);
+    assert_true(
+        exact_times((struct exact){1, (wide)3 << 100}, (struct exact){(wide)1 << 90, 1}, &seen));
+    assert_exact(seen, 1, 3 << 10);
 }
 
 static void test_what_does_not_fit_says_so(void **state)

@@ -158,6 +158,8 @@ static void test_the_hash_is_what_it_was(void **state)
 {
     static const char list[] = "a\0\0\0\0\0\0\0\0s\2\0\0\0\0\0\0\0okz\0\0\0\0\0\0\0\0";
     static const char member[] = "k\4\0\0\0\0\0\0\0namen\5\0\0\0\0\0\0\0\00198.6";
+    static const char second[] = "k\1\0\0\0\0\0\0\0b"
+                                 "0\0\0\0\0\0\0\0\0";
     char object[41] = "o\40\0\0\0\0\0\0\0";
     struct hash expected = hash_of(list, sizeof(list) - 1), seen = hash("[\"ok\"]", NULL);
 
@@ -167,6 +169,11 @@ static void test_the_hash_is_what_it_was(void **state)
     memcpy(object + 9, expected.bytes, sizeof(expected.bytes));
     expected = hash_of(object, sizeof(object));
     seen = hash("{\"name\":98.6}", NULL);
+    assert_memory_equal(seen.bytes, expected.bytes, sizeof(seen.bytes));
+    expected = hash_of(second, sizeof(second) - 1);
+    sodium_add((unsigned char *)object + 9, expected.bytes, sizeof(expected.bytes));
+    expected = hash_of(object, sizeof(object));
+    seen = hash("{\"b\":null,\"name\":98.6}", NULL);
     assert_memory_equal(seen.bytes, expected.bytes, sizeof(seen.bytes));
 }
 

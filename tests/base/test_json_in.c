@@ -253,6 +253,8 @@ static const struct {
     {"[\"\\ud834x\"]",                         2,  1, 3,  HALF                                                        },
     {"[\"\\ud834\\u0041\"]",                   2,  1, 3,  HALF                                                        },
     {"[\"\\ud834\\ud834\"]",                   2,  1, 3,  HALF                                                        },
+    {"[\"\\udd1e\\udd1e\"]",                   2,  1, 3,  HALF                                                        },
+    {"[\"\\ud834\\ue000\"]",                   2,  1, 3,  HALF                                                        },
     {"[\"\\udd1e\\ud834\"]",                   2,  1, 3,  HALF                                                        },
     {"[\"\\ud834\\",                           2,  1, 3,  HALF                                                        },
  /* bytes: columns count characters */

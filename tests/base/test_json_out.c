@@ -136,8 +136,10 @@ static void test_documents_in_one_buffer(void **state)
         json_out_break(&out);
         out_array(&out);
         out_array_end(&out);
+        out_object(&out); /* behind an array or an object there is none to be left out */
+        out_object_end(&out);
     }
-    assert_string_equal(json_out_text(&out), "0[]1[]");
+    assert_string_equal(json_out_text(&out), "0[]{}1[]{}");
     json_out_clear(&out);
 }
 
@@ -227,6 +229,31 @@ static void test_names_are_escaped_too(void **state)
     out_object_end(&out);
     assert_string_equal(json_out_text(&out), "{\"a\\\"b\\n\":\"c\"}");
     json_out_clear(&out);
+}
+
+/* A text longer than what the buffer would grow by: before it the room is nearly used up, or not.
+ */
+static void check_long(size_t before, size_t length)
+{
+    static char text[9000];
+    struct json_out out = JSON_OUT_INIT;
+
+    memset(text, 'x', sizeof(text));
+    out_array(&out);
+    out_text_n(&out, text, before);
+    out_text_n(&out, text, length);
+    out_array_end(&out);
+    assert_int_equal(strlen(json_out_text(&out)), before + length + 7);
+    assert_int_equal(strspn(out.text + before + 5, "x"), length);
+    json_out_clear(&out);
+}
+
+static void test_long_texts_find_room(void **state)
+{
+    (void)state;
+    for (size_t before = 900; before < 1100; before += 7)
+        for (size_t length = 0; length < 9000; length += 250)
+            check_long(before, length);
 }
 
 /* ---- values that were read ---- */
@@ -417,6 +444,7 @@ int main(void)
         cmocka_unit_test(test_strings_are_escaped),
         cmocka_unit_test(test_no_byte_breaks_a_string),
         cmocka_unit_test(test_names_are_escaped_too),
+        cmocka_unit_test(test_long_texts_find_room),
         cmocka_unit_test(test_what_was_read_is_written_with_its_digits),
         cmocka_unit_test(test_each_failed_allocation_is_remembered),
         cmocka_unit_test(test_after_a_failure_nothing_comes_back),

@@ -63,6 +63,7 @@ function hl7Displays() {
 /** HL7's examples print LOINC names by hand, some in lower case or shortened; where they carry the code, one of them is ours. */
 const HL7_SPELLS_OTHERWISE = new Map([
   ['85353-1', 'R4 prints "&" for "and", LOINC prints "and"'],
+  ['29463-7', 'the example has "Body Weight", LOINC "Body weight"'],
   ['9267-6', 'the glasgow example names the parts in its own words'],
   ['9268-4', 'the glasgow example names the parts in its own words'],
   ['9270-0', 'the glasgow example names the parts in its own words'],

@@ -9,7 +9,7 @@ const parts = process.env.WARDPOST_PARTS;
 
 /** JSON with numbers as text. A text of the file cannot be taken for one: numbers get a mark that no text here has. */
 export function parse(text) {
-  const marked = text.replace(/"(?:[^"\\]|\\.)*"|-?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?/g, (token) => (token[0] === '"' ? token : `"\u0001${token}"`));
+  const marked = text.replace(/"(?:[^"\\]|\\.)*"|-?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?/g, (token) => (token[0] === '"' ? token : `"\\u0001${token}"`));
   return JSON.parse(marked, (_, value) => (typeof value === 'string' && value[0] === '\u0001' ? value.slice(1) : value));
 }
 

@@ -1,0 +1,26 @@
+// Limits against the proposal of the clinical pack (4.2): the table must not have drifted from what a clinician is asked to sign.
+
+import { facts, kinds } from './table.mjs';
+import { same } from './testing.mjs';
+
+const limits = facts('limits');
+const part = (path) => kinds[path.split('.')[0]].parts[path.split('.')[1]];
+const bounds = (row) => [row?.below ?? null, row?.above ?? null];
+const wanted = (pair) => pair.map((value) => value ?? null);
+
+export default function check() {
+  for (const [path, pairs] of Object.entries(limits.hard))
+    pairs.forEach((pair, i) => {
+      const row = part(path).limits.find((one) => one.grade === 'override' && (one.ages?.from ?? 'P0D') === limits.bands[i] && one.ages?.to === limits.bands[i + 1]);
+      same(bounds(row), wanted(pair), `${path} from ${limits.bands[i]}: hard limits`);
+    });
+  for (const [path, pair] of Object.entries(limits['hard adult']))
+    same(bounds(part(path).limits.find((one) => one.grade === 'override' && (one.ages?.from ?? 'P16Y') === 'P16Y')), wanted(pair), `${path}: hard limits`);
+  for (const [path, [low, high]] of Object.entries(limits.never)) {
+    const rows = part(path).limits.filter((one) => one.grade === 'refuse' && !one.ages);
+    if (low !== null) same(rows.find((row) => row.below !== undefined)?.below, low, `${path}: never below`);
+    if (high !== null) same(rows.find((row) => row.above !== undefined)?.above, high, `${path}: never above`);
+  }
+  for (const [path, pair] of Object.entries(limits['soft adult']))
+    same(bounds(part(path).limits.find((one) => one.grade === 'ask' && !one.when && (one.ages?.from ?? 'P16Y') === 'P16Y')), wanted(pair), `${path}: soft limits`);
+}
