@@ -7,20 +7,27 @@
 /* From is included, to is not; both are counted from the birth date to the local date of the
  * reading, as people count birthdays. A birth date after that day is none: nobody knows which of
  * the two is wrong. */
-bool ages_fit(const struct ages *ages, const struct patient *patient, struct moment taken)
+static bool ages_fit_on(const struct ages *ages, const struct patient *patient, struct date today)
 {
-    struct date today;
-
     if (!ages->given)
         return true;
-    if (!patient->has_birth_date)
-        return ages->unknown;
-    today = moment_local_date(taken);
-    if (date_compare(today, patient->birth_date) < 0)
+    if (!patient->has_birth_date || date_compare(today, patient->birth_date) < 0)
         return ages->unknown;
     if (ages->has_from && date_compare(today, date_after(patient->birth_date, ages->from)) < 0)
         return false;
     return !ages->has_to || date_compare(today, date_after(patient->birth_date, ages->to)) < 0;
+}
+
+bool ages_fit(const struct ages *ages, const struct patient *patient, struct moment taken)
+{
+    return ages_fit_on(ages, patient, moment_local_date(taken));
+}
+
+struct bearer bearer_of(const struct set *set, const struct reading *reading)
+{
+    struct moment taken = reading ? reading->taken : set_moment(set);
+
+    return (struct bearer){&set->patient, moment_local_date(taken), reading};
 }
 
 static bool has_word(const struct said *said, const char *word)
@@ -54,7 +61,7 @@ bool row_fits(const struct ages *ages, const struct whens *whens, const struct b
 {
     bool in_context = bearer->reading ? whens_fit(whens, bearer->reading) : whens->count == 0;
 
-    return in_context && ages_fit(ages, bearer->patient, bearer->taken);
+    return in_context && ages_fit_on(ages, bearer->patient, bearer->today);
 }
 
 bool bound_holds(const struct bound *bound, struct exact value)

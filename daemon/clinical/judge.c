@@ -170,7 +170,7 @@ static void judge_value(struct judging *judging, const struct value *value, stru
 {
     const struct set *set = judging->set;
     const struct reading *reading = &set->readings[value->reading];
-    const struct bearer bearer = {&set->patient, reading->taken, reading};
+    const struct bearer bearer = bearer_of(set, reading);
     const struct own *own = &value->own;
     struct worst worst = worst_limit(set->kinds, value->part, &bearer, own->value, own->unit);
 
@@ -255,7 +255,7 @@ static void found_in_inputs(struct judging *judging, const struct worked_out *wo
 static void judge_worked_out(struct judging *judging)
 {
     const struct set *set = judging->set;
-    const struct bearer bearer = {&set->patient, set_moment(set), NULL};
+    const struct bearer bearer = bearer_of(set, NULL);
     const struct scope scope = {judging, NULL, false};
     struct worked_out worked_out[WORKED_OUT_MOST];
     size_t count = set_work_out(set, judging->judgements, worked_out);

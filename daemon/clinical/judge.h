@@ -38,10 +38,11 @@ struct moment set_moment(const struct set *set);
 
 struct bearer {
     const struct patient *patient;
-    struct moment taken;
+    struct date today;             /* where and when it was taken */
     const struct reading *reading; /* NULL: a computed value, which has no context fields */
 };
 
+struct bearer bearer_of(const struct set *set, const struct reading *reading);
 bool row_fits(const struct ages *ages, const struct whens *whens, const struct bearer *bearer);
 
 /* ---- condition.c ---- */

@@ -6,6 +6,28 @@
 
 /* ---- which ---- */
 
+struct number {
+    struct decimal entered;
+    bool has_canonical; /* false: it was entered in the part's own unit, or the part has none */
+    struct exact canonical;
+};
+
+/* As entered, exactly. Most values come in the unit of the table, and there digits are compared
+ * with digits: a fraction costs ten times as much, and this runs for each row. */
+static int compare(const struct number *number, const struct limit *limit, struct decimal bound)
+{
+    if (limit->in || !number->has_canonical)
+        return decimal_compare(number->entered, bound);
+    return exact_compare(number->canonical, exact_of(bound));
+}
+
+/* Each of a row's two bounds stands alone: under `below`, or over `above`. */
+static bool is_outside(const struct number *number, const struct limit *limit, bool *below)
+{
+    *below = limit->bound.has_below && compare(number, limit, limit->bound.below) < 0;
+    return *below || (limit->bound.has_above && compare(number, limit, limit->bound.above) > 0);
+}
+
 /* A row `in` a unit speaks only for values that were sent in it (mappings/README.md). */
 static bool limit_fits(const struct limit *limit, const struct bearer *bearer,
                        const struct unit *entered)
@@ -13,28 +35,19 @@ static bool limit_fits(const struct limit *limit, const struct bearer *bearer,
     return (!limit->in || limit->in == entered) && row_fits(&limit->ages, &limit->whens, bearer);
 }
 
-/* Each of a row's two bounds stands alone: under `below`, or over `above`. */
-static bool is_outside(const struct limit *limit, struct exact value, bool *below)
-{
-    *below = limit->bound.has_below && exact_compare(value, exact_of(limit->bound.below)) < 0;
-    return *below ||
-           (limit->bound.has_above && exact_compare(value, exact_of(limit->bound.above)) > 0);
-}
-
 struct worst worst_limit(const struct kinds *kinds, const struct part *part,
                          const struct bearer *bearer, struct decimal value, const struct unit *unit)
 {
     struct worst worst = {GRADE_FINE, NULL, false};
-    struct exact entered = exact_of(value), canonical = entered;
+    struct number number = {.entered = value, .has_canonical = part->unit && part->unit != unit};
     bool below;
 
-    if (part->unit && !unit_exact(kinds, value, unit, part->unit, &canonical))
+    if (number.has_canonical && !unit_exact(kinds, value, unit, part->unit, &number.canonical))
         return (struct worst){GRADE_REFUSE, NULL, false};
     for (size_t i = 0; i < part->limits_count; i++) {
         const struct limit *limit = &part->limits[i];
 
-        if (limit->grade > worst.grade &&
-            is_outside(limit, limit->in ? entered : canonical, &below) &&
+        if (limit->grade > worst.grade && is_outside(&number, limit, &below) &&
             limit_fits(limit, bearer, unit))
             worst = (struct worst){limit->grade, limit, below};
     }

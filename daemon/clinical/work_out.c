@@ -87,7 +87,7 @@ static bool compute(const struct set *set, const struct judgement *judgements,
 size_t set_work_out(const struct set *set, const struct judgement *judgements,
                     struct worked_out out[WORKED_OUT_MOST])
 {
-    const struct bearer bearer = {&set->patient, set_moment(set), NULL};
+    const struct bearer bearer = bearer_of(set, NULL);
     size_t count = 0;
 
     for (size_t i = 0; !set->single && i < kinds_count(set->kinds); i++) {

@@ -1,6 +1,7 @@
 /* bundle.c - Bundles over Observations that are text already; references in them: refer.c. */
 #include <stdio.h>
 
+#include "fhir/fhir_private.h"
 #include "wardpost/bundle.h"
 
 void identifier_query(const struct uuid *id, char out[IDENTIFIER_QUERY_ROOM])
@@ -38,16 +39,30 @@ static void out_request(const struct bundle_entry *entry, enum bundle_way way, s
     out_object_end(out);
 }
 
+static void begin_bundle(struct json_out *out, const char *type, size_t count)
+{
+    out_object(out);
+    out_member(out, "resourceType", "Bundle");
+    out_member(out, "type", type);
+    if (count == 0) /* FHIR knows no empty arrays */
+        return;
+    out_name(out, "entry");
+    out_array(out);
+}
+
+static void end_bundle(struct json_out *out, size_t count)
+{
+    if (count > 0)
+        out_array_end(out);
+    out_object_end(out);
+}
+
 /* No fullUrl: nothing in a batch refers to anything else in it, and an engine that rewrites every
  * string equal to a fullUrl would spoil the identifier, which is the same UUID. */
 void bundle_batch(const struct bundle_entry *entries, size_t count, enum bundle_way way,
                   struct json_out *out)
 {
-    out_object(out);
-    out_member(out, "resourceType", "Bundle");
-    out_member(out, "type", "batch");
-    out_name(out, "entry");
-    out_array(out);
+    begin_bundle(out, "batch", count);
     for (size_t i = 0; i < count; i++) {
         out_object(out);
         out_name(out, "resource");
@@ -55,27 +70,21 @@ void bundle_batch(const struct bundle_entry *entries, size_t count, enum bundle_
         out_request(&entries[i], way, out);
         out_object_end(out);
     }
-    out_array_end(out);
-    out_object_end(out);
+    end_bundle(out, count);
 }
 
 void bundle_collection(const struct bundle_entry *entries, size_t count, struct json_out *out)
 {
-    char url[16 + UUID_TEXT_ROOM] = "urn:uuid:";
+    char url[URN_TEXT_ROOM];
 
-    out_object(out);
-    out_member(out, "resourceType", "Bundle");
-    out_member(out, "type", "collection");
-    out_name(out, "entry");
-    out_array(out);
+    begin_bundle(out, "collection", count);
     for (size_t i = 0; i < count; i++) {
-        uuid_text(&entries[i].id, url + 9);
+        urn_text(&entries[i].id, url);
         out_object(out);
         out_member(out, "fullUrl", url);
         out_name(out, "resource");
         out_raw(out, entries[i].json, entries[i].length);
         out_object_end(out);
     }
-    out_array_end(out);
-    out_object_end(out);
+    end_bundle(out, count);
 }

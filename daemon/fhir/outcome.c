@@ -65,24 +65,31 @@ static bool is_grave(const json_t *issue)
     return answer_is(issue, "severity", "fatal") || answer_is(issue, "severity", "error");
 }
 
-/* What stopped it comes first; warnings only when there is nothing else. */
+static void add_issues(struct line *line, const json_t *issues, bool grave)
+{
+    size_t index;
+    json_t *issue;
+
+    json_array_foreach(issues, index, issue)
+    {
+        if (json_is_object(issue) && is_grave(issue) == grave)
+            add_issue(line, issue);
+    }
+}
+
+/* What stopped it; warnings only when there is nothing else. */
 bool outcome_line(const char *text, size_t length, char *out, size_t room)
 {
     json_t *outcome = answer_load(text, length, "OperationOutcome");
     const json_t *issues = json_object_get(outcome, "issue");
     struct line line = {out, 0, room};
     bool good = outcome != NULL;
-    size_t index;
-    json_t *issue;
 
     if (good && room > 0)
         out[0] = '\0';
-    json_array_foreach(issues, index, issue)
-    {
-        if (is_grave(issue))
-            add_issue(&line, issue);
-    }
-    json_array_foreach(line.length > 0 ? NULL : issues, index, issue) add_issue(&line, issue);
+    add_issues(&line, issues, true);
+    if (line.length == 0)
+        add_issues(&line, issues, false);
     json_decref(outcome);
     return good;
 }

@@ -12,14 +12,12 @@ static const char *const migrations[] = {
     "CREATE TABLE entry (seq INTEGER PRIMARY KEY, id BLOB NOT NULL, set_id BLOB NOT NULL, reading INTEGER NOT NULL,"
     " role TEXT NOT NULL, kind TEXT NOT NULL, patient TEXT NOT NULL, patient_hash INTEGER NOT NULL, client TEXT NOT NULL,"
     " table_version TEXT NOT NULL, taken_ms INTEGER NOT NULL, accepted_ms INTEGER NOT NULL, needs INTEGER NOT NULL,"
-    " earlier INTEGER NOT NULL, late_ms INTEGER NOT NULL, base INTEGER NOT NULL, content BLOB, sent BLOB, vals BLOB, became BLOB, flags BLOB) STRICT;"
+    " earlier INTEGER NOT NULL, base INTEGER NOT NULL, content BLOB, sent BLOB, vals BLOB, became BLOB, flags BLOB) STRICT;"
     "CREATE UNIQUE INDEX entry_id ON entry (id);"
     /* The newest entry of a patient and kind; each entry names the one before it (`earlier`). A small table that is written in place,
-     * where an index over all entries would touch a page of its own for nearly every entry. The chain is in the order of acceptance;
-     * `latest_ms` is the latest taken_ms in it, and an entry's `late_ms` tells by how much an earlier one was taken after it: so the last
-     * one taken is found without walking the whole chain. */
-    "CREATE TABLE newest (patient_hash INTEGER NOT NULL, kind TEXT NOT NULL, seq INTEGER NOT NULL, latest_ms INTEGER NOT NULL,"
-    " PRIMARY KEY (patient_hash, kind)) STRICT, WITHOUT ROWID;"
+     * where an index over all entries would touch a page of its own for nearly every entry. */
+    "CREATE TABLE newest (patient_hash INTEGER NOT NULL, kind TEXT NOT NULL, seq INTEGER NOT NULL, PRIMARY KEY (patient_hash, kind))"
+    " STRICT, WITHOUT ROWID;"
     /* Where the entries of a set begin: they stand one after another from there. Single readings need no row. */
     "CREATE TABLE set_first (set_id BLOB PRIMARY KEY, seq INTEGER NOT NULL) STRICT, WITHOUT ROWID;"
     /* What a reading kept unmapped became later, after its set. */

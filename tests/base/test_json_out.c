@@ -240,10 +240,17 @@ static void check_long(size_t before, size_t length)
 
     memset(text, 'x', sizeof(text));
     out_array(&out);
+    out_raw(&out, text, before);
+    out_raw(&out, text, length);
+    out_array_end(&out);
+    assert_int_equal(strlen(json_out_text(&out)), before + length + 3);
+    json_out_clear(&out);
+    out_array(&out);
     out_text_n(&out, text, before);
     out_text_n(&out, text, length);
+    out_raw(&out, text, length);
     out_array_end(&out);
-    assert_int_equal(strlen(json_out_text(&out)), before + length + 7);
+    assert_int_equal(strlen(json_out_text(&out)), before + 2 * length + 8);
     assert_int_equal(strspn(out.text + before + 5, "x"), length);
     json_out_clear(&out);
 }

@@ -45,7 +45,7 @@ function checkPalsAsks() {
   const asks = kinds['blood-pressure'].parts.systolic.limits.filter((row) => row.grade === 'ask');
   for (const [from, to, words, systolic, , , line] of limits.pals.rows)
     for (let age = days(from); age < days(to); age += 61) {
-      const years = Math.floor((age + 0.5) / 365.25);
+      const years = [...Array(20).keys()].filter((y) => days(`P${y}Y`) <= age).at(-1);
       const row = asks.find((one) => holdsAt(one, age));
       if (!same([row?.below, row?.above], [line ?? String(70 + 2 * years), rounded(plus(systolic[1], 30), 0)], `${words} at ${age} days: asked`)) return;
     }

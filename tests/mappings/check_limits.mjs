@@ -1,11 +1,12 @@
-// Limits against the proposal of the clinical pack (4.2): the table must not have drifted from what a clinician is asked to sign.
+// Limits and ranges against the published numbers and the proposal of the clinical pack (4.2): the table must not have drifted from what a clinician is asked to sign.
 
 import { facts, kinds } from './table.mjs';
-import { same } from './testing.mjs';
+import { holds, same } from './testing.mjs';
 
 const limits = facts('limits');
 const part = (path) => kinds[path.split('.')[0]].parts[path.split('.')[1]];
 const bounds = (row) => [row?.below ?? null, row?.above ?? null];
+const isAdult = (row) => !row.ages || row.ages.from === 'P16Y';
 const wanted = (pair) => pair.map((value) => value ?? null);
 
 export default function check() {
@@ -15,12 +16,20 @@ export default function check() {
       same(bounds(row), wanted(pair), `${path} from ${limits.bands[i]}: hard limits`);
     });
   for (const [path, pair] of Object.entries(limits['hard adult']))
-    same(bounds(part(path).limits.find((one) => one.grade === 'override' && (one.ages?.from ?? 'P16Y') === 'P16Y')), wanted(pair), `${path}: hard limits`);
+    same(bounds(part(path).limits.find((one) => one.grade === 'override' && isAdult(one))), wanted(pair), `${path}: hard limits`);
   for (const [path, [low, high]] of Object.entries(limits.never)) {
     const rows = part(path).limits.filter((one) => one.grade === 'refuse' && !one.ages);
     if (low !== null) same(rows.find((row) => row.below !== undefined)?.below, low, `${path}: never below`);
     if (high !== null) same(rows.find((row) => row.above !== undefined)?.above, high, `${path}: never above`);
   }
   for (const [path, pair] of Object.entries(limits['soft adult']))
-    same(bounds(part(path).limits.find((one) => one.grade === 'ask' && !one.when && (one.ages?.from ?? 'P16Y') === 'P16Y')), wanted(pair), `${path}: soft limits`);
+    same(bounds(part(path).limits.find((one) => one.grade === 'ask' && !one.when && isAdult(one))), wanted(pair), `${path}: soft limits`);
+  for (const row of facts('ranges').rows) checkRange(row);
+}
+
+function checkRange([path, from, to, route, low, high, source]) {
+  const fits = (row) => (row.ages.from ?? '') === from && (row.ages.to ?? '') === to && (route ? row.when?.route.includes(route) : !row.when);
+  const row = part(path).ranges.find(fits);
+  same([row?.low, row?.high], [low, high], `${path} ${route} from ${from || 'birth'}: usual range`);
+  holds(row?.source.includes(source), `${path} ${route} from ${from || 'birth'}: source "${row?.source}", wanted ${source}`);
 }

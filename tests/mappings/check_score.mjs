@@ -138,6 +138,7 @@ function checkRest() {
   same(most.reduce((a, b) => a + b), 20, 'the highest total');
   same(table.withheld.map((row) => [row.ages?.to, row['age-unknown'], row.context, row.is]), [['P16Y', null, null, null], [null, true, null, null], [null, null, 'pregnant', [true]]].map((row) => row.map((one) => one ?? undefined)), 'withheld: under 16, age unknown, pregnant');
   same([table.scale.default, Object.keys(table.scale.scales)], ['1', ['1', '2']], 'scale 1 unless somebody decided');
+  same(table.responses.map((row) => [row.single, row.from, row.to]), [[undefined, '0', '0'], [undefined, '1', '4'], ['3', '3', '4'], [undefined, '5', '6'], [undefined, '7', '20']], 'the rows of responses');
   holds(table.cautions.some((text) => text.includes('Scale 2 only on a named clinician')), 'the caution about scale 2');
   holds(table.inputs.every((one) => one.code.system === 'wardpost-scores'), 'the local code system, for no LOINC code exists');
 }
