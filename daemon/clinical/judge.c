@@ -1,5 +1,4 @@
 /* judge.c - a set is judged: refused, asked, flagged, always in this order (design 5). */
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -45,21 +44,16 @@ void reading_pointer(const struct reading *reading, bool is_field, size_t index,
 static void add_note(struct judging *judging, struct judgement *judgement, const char *text)
 {
     size_t count = judgement->notes_count;
-    const char **longer = realloc(judgement->notes, (count + 1) * sizeof(*longer));
-    char *copy;
+    char **longer = realloc(judgement->notes, (count + 1) * sizeof(*longer));
 
-    if (!longer) {
-        judging->no_memory = true;
-        return;
+    if (longer) {
+        judgement->notes = longer;
+        longer[count] = strdup(text);
     }
-    judgement->notes = longer;
-    copy = strdup(text);
-    if (!copy) {
+    if (longer && longer[count])
+        judgement->notes_count++;
+    else
         judging->no_memory = true;
-        return;
-    }
-    longer[count] = copy;
-    judgement->notes_count++;
 }
 
 static void ask(struct judging *judging, const struct finding *finding)
@@ -292,7 +286,7 @@ enum status set_judge(const struct set *set, const struct judge_frame *frame, st
 void judgement_clear(struct judgement *judgement)
 {
     for (size_t i = 0; i < judgement->notes_count; i++)
-        free((char *)(uintptr_t)judgement->notes[i]); /* const for the readers, ours all the same */
+        free(judgement->notes[i]);
     free(judgement->notes);
     judgement->notes = NULL;
     judgement->notes_count = 0;

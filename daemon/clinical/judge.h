@@ -115,7 +115,7 @@ void value_flag(const struct kinds *kinds, const struct part *part, const struct
 
 /* ---- checks.c ---- */
 
-void check_reading(struct judging *judging, size_t reading); /* the kind's own */
-void check_set(struct judging *judging);                     /* between kinds */
+void check_reading(struct judging *judging, size_t index); /* the kind's own */
+void check_set(struct judging *judging);                   /* between kinds */
 
 #endif

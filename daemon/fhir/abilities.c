@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "fhir/answer.h"
+#include "wardpost/json_in.h"
 
 /* "json", "application/fhir+json" or "application/json", each perhaps with parameters behind a
  * semicolon. */
@@ -25,7 +26,7 @@ static bool takes_json(const json_t *formats)
 
     json_array_foreach(formats, index, format)
     {
-        if (json_is_string(format) && is_json_format(json_string_value(format)))
+        if (text_is(format) && is_json_format(json_string_value(format)))
             return true;
     }
     return false;
@@ -50,11 +51,12 @@ static void read_observation(const json_t *resource, struct abilities *out)
 
 enum status abilities_read(const char *text, size_t length, struct abilities *out)
 {
-    json_t *statement = answer_load(text, length, "CapabilityStatement");
+    json_t *statement = NULL;
+    enum status status = answer_load(text, length, "CapabilityStatement", &statement);
     const json_t *rest = answer_find(json_object_get(statement, "rest"), "mode", "server");
 
-    if (!statement)
-        return STATUS_INVALID;
+    if (status != STATUS_OK)
+        return status;
     *out = (struct abilities){.fhir_version = ""};
     snprintf(out->fhir_version, sizeof(out->fhir_version), "%.15s",
              answer_text(statement, "fhirVersion"));

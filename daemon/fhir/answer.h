@@ -6,8 +6,8 @@
 
 #include "wardpost/outcome.h"
 
-/* A resource of that type, or NULL: no JSON, another resource, no memory. The caller's. */
-json_t *answer_load(const char *text, size_t length, const char *type);
+/* A resource of that type, the caller's. INVALID: no JSON, another resource; NO_MEMORY. */
+MUST_CHECK enum status answer_load(const char *text, size_t length, const char *type, json_t **out);
 const char *answer_text(const json_t *object, const char *name); /* "" when there is no such text */
 bool answer_is(const json_t *object, const char *name, const char *wanted);
 /* The first item of a list whose member is that text; NULL: none. */

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "fhir/answer.h"
+#include "wardpost/json_in.h"
 #include "wardpost/json_out.h"
 
 #define OUTCOME_MOST 8192
@@ -41,9 +42,8 @@ static const char *issue_words(const json_t *issue)
 
 static void add_issue(struct line *line, const json_t *issue)
 {
-    const json_t *places = json_object_get(issue, "expression");
     const char *words = issue_words(issue);
-    const char *place = json_string_value(json_array_get(places, 0));
+    const json_t *place = json_array_get(json_object_get(issue, "expression"), 0);
 
     if (line->length > 0)
         add(line, "; ");
@@ -53,10 +53,10 @@ static void add_issue(struct line *line, const json_t *issue)
     if (*words)
         add(line, ": ");
     add(line, words);
-    if (!place)
+    if (!text_is(place))
         return;
     add(line, " (");
-    add(line, place);
+    add(line, json_string_value(place));
     add(line, ")");
 }
 
@@ -80,10 +80,10 @@ static void add_issues(struct line *line, const json_t *issues, bool grave)
 /* What stopped it; warnings only when there is nothing else. */
 bool outcome_line(const char *text, size_t length, char *out, size_t room)
 {
-    json_t *outcome = answer_load(text, length, "OperationOutcome");
+    json_t *outcome = NULL;
+    bool good = answer_load(text, length, "OperationOutcome", &outcome) == STATUS_OK;
     const json_t *issues = json_object_get(outcome, "issue");
     struct line line = {out, 0, room};
-    bool good = outcome != NULL;
 
     if (good && room > 0)
         out[0] = '\0';
@@ -96,8 +96,9 @@ bool outcome_line(const char *text, size_t length, char *out, size_t room)
 
 bool outcome_is_duplicate(const char *text, size_t length)
 {
-    json_t *outcome = answer_load(text, length, "OperationOutcome");
-    bool duplicate = answer_find(json_object_get(outcome, "issue"), "code", "duplicate");
+    json_t *outcome = NULL;
+    bool duplicate = answer_load(text, length, "OperationOutcome", &outcome) == STATUS_OK &&
+                     answer_find(json_object_get(outcome, "issue"), "code", "duplicate");
 
     json_decref(outcome);
     return duplicate;
@@ -129,10 +130,10 @@ static void cut_member_out(struct json_out *out, const char *name, const char *t
 
 /* Too long a one is told again in short, so that what is kept stays an OperationOutcome: its first
  * issues, their texts cut. */
-static char *short_outcome(const json_t *outcome)
+static char *short_outcome(const json_t *outcome, size_t *length)
 {
     struct json_out out = JSON_OUT_INIT;
-    size_t index, length;
+    size_t index;
     json_t *issue;
 
     out_object(&out);
@@ -151,20 +152,20 @@ static char *short_outcome(const json_t *outcome)
     }
     out_array_end(&out);
     out_object_end(&out);
-    return json_out_take(&out, &length);
+    return json_out_take(&out, length);
 }
 
 static bool keep_outcome(const json_t *outcome, struct entry_answer *out)
 {
-    char *text = json_dumps(outcome, JSON_COMPACT);
+    struct json_out whole = JSON_OUT_INIT;
 
-    if (text && strlen(text) > OUTCOME_MOST) {
-        free(text);
-        text = short_outcome(outcome);
+    out_json(&whole, outcome);
+    out->outcome = json_out_take(&whole, &out->outcome_length);
+    if (out->outcome && out->outcome_length > OUTCOME_MOST) {
+        free(out->outcome);
+        out->outcome = short_outcome(outcome, &out->outcome_length);
     }
-    out->outcome = text;
-    out->outcome_length = text ? strlen(text) : 0;
-    return text != NULL;
+    return out->outcome != NULL;
 }
 
 static void read_place(const json_t *response, const json_t *resource, struct entry_answer *out)
@@ -200,12 +201,13 @@ static bool read_entry(const json_t *entry, struct entry_answer *out)
 enum status batch_answer_read(const char *text, size_t length, size_t expected,
                               struct entry_answer *out)
 {
-    json_t *bundle = answer_load(text, length, "Bundle");
+    json_t *bundle = NULL;
+    enum status status = answer_load(text, length, "Bundle", &bundle);
     const json_t *entries = json_object_get(bundle, "entry");
-    enum status status = STATUS_OK;
     size_t read = 0;
 
-    if (!answer_is(bundle, "type", "batch-response") || json_array_size(entries) != expected)
+    if (status == STATUS_OK &&
+        (!answer_is(bundle, "type", "batch-response") || json_array_size(entries) != expected))
         status = STATUS_INVALID;
     for (; status == STATUS_OK && read < expected; read++) {
         out[read] = (struct entry_answer){0};

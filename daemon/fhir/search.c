@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "fhir/answer.h"
+#include "wardpost/json_in.h"
 
 static const char type[] = "Observation/";
 
@@ -102,12 +103,13 @@ static bool is_match(const json_t *entry)
     return !*mode || strcmp(mode, "match") == 0;
 }
 
-/* How many matches it says there are; 0 when it does not say. */
-static double total_of(const json_t *bundle)
+/* Does it say that there are more than these? */
+static bool total_is_over(const json_t *bundle, size_t matches)
 {
-    const json_t *total = json_object_get(bundle, "total");
+    struct decimal total;
 
-    return json_is_real(total) ? json_real_value(total) : 0;
+    return digits_decimal(json_object_get(bundle, "total"), &total) &&
+           decimal_compare(total, (struct decimal){(int64_t)matches, 0}) > 0;
 }
 
 static void read_entries(const json_t *bundle, struct finding *finding)
@@ -126,7 +128,7 @@ static void read_entries(const json_t *bundle, struct finding *finding)
         if (answer_is(resource, "resourceType", "Observation") && read_place(entry, resource, &one))
             read_identifiers(resource, finding, &one);
     }
-    if (total_of(bundle) > (double)matches ||
+    if (total_is_over(bundle, matches) ||
         answer_find(json_object_get(bundle, "link"), "relation", "next"))
         finding->more = true;
 }
@@ -134,14 +136,16 @@ static void read_entries(const json_t *bundle, struct finding *finding)
 enum status search_answer_read(const char *text, size_t length, struct found *out, size_t room,
                                size_t *count, bool *more)
 {
-    json_t *bundle = answer_load(text, length, "Bundle");
     struct finding finding = {out, room, 0, false};
-    bool good = answer_is(bundle, "type", "searchset");
+    json_t *bundle = NULL;
+    enum status status = answer_load(text, length, "Bundle", &bundle);
 
-    if (good)
+    if (status == STATUS_OK && !answer_is(bundle, "type", "searchset"))
+        status = STATUS_INVALID;
+    if (status == STATUS_OK)
         read_entries(bundle, &finding);
     *count = finding.count;
     *more = finding.more;
     json_decref(bundle);
-    return good ? STATUS_OK : STATUS_INVALID;
+    return status;
 }

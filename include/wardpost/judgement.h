@@ -29,7 +29,7 @@ struct judgement { /* one reading */
     bool overridden;    /* a limit passed with an override */
     struct judged parts[PARTS_MOST];
     struct judged fields[FIELDS_MOST]; /* quantities: charted and unit */
-    const char **notes; /* remarks of grade `note`, for the answer; owned */
+    char **notes; /* remarks of grade `note`, for the answer; owned */
     size_t notes_count;
 };
 

@@ -1,5 +1,6 @@
-/* log.h - one line a change of state, on standard error (the service manager adds the time); never a name,
- * an identifier, a birth date, a value, a token. Any thread.
+/* log.h - one line a change of state, on standard error (the service manager adds the time, and to its journal we tell
+ * the level); never a name, an identifier, a birth date, a value, a token. Any thread.
+ * Control characters become blanks, and what is beyond 1,000 bytes is cut.
  *
  *   log_line(LOG_LEVEL_INFO, "reading=%s state=waiting attempt=%u why=\"%s\"", id8, attempts, words); */
 #ifndef WARDPOST_LOG_H

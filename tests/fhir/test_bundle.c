@@ -199,8 +199,8 @@ static void test_rename_refuses(void **state)
         {"{\"resourceType\":\"Patient\",\"id\":\"0b0e6f0e-7a0e-4a52-9a3c-8c1f0d7c2b11\",\"x\":1}",
          "1"                                                                                             },
         {"{\"resourceType\":\"Observation\",\"id\":\"1\",\"status\":\"final\",\"code\":{\"text\":"
-         "\"x\"}}",                                                                                         "1"                                                                                       },
-        {"{}",                                                                                        "1"   },
+         "\"x\"}}",                                                                       "1"   },
+        {"{}",                                                                                     "1"   },
     };
     struct json_out out = JSON_OUT_INIT;
 

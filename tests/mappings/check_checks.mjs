@@ -210,7 +210,7 @@ const checkNamed = (name) => {
   return (kind === 'between' ? between : kinds[kind].checks).find((row) => row.check === check);
 };
 
-const numbersOf = (row) => row.if.flatMap((one) => ['below', 'above', 'at-least', 'at-most'].filter((bound) => bound in one).map((bound) => one[bound]));
+const numbersOf = (row) => row.if.flatMap((one) => ['below', 'above', 'at-least', 'at-most'].filter((bound) => bound in one).map((bound) => one[bound]).sort((a, b) => a - b));
 
 /** What was written down for a clinician to sign is what the table asks. */
 function checkNumbers() {
