@@ -14,34 +14,36 @@ static enum outcome look(struct scope *scope, const struct check *check, struct 
     return OUTCOME_FIRES;
 }
 
-/* A check between kinds may name, as the place to mend, something that this set does not have. What
- * it found is not lost by that: it stands on the set's first reading. */
-static void report_without_place(struct judging *judging, struct finding *finding)
+/* Somewhere in the set: at a part or field of it, or at its first reading as a whole. */
+static void found_at(struct judging *judging, const struct finding *what,
+                     const struct reading *reading, const char *pointer)
 {
-    finding->reading = 0;
-    finding->pointer = judging->set->readings[0].pointer;
-    found(judging, finding);
+    struct finding finding = *what;
+
+    finding.reading = (size_t)(reading - judging->set->readings);
+    finding.pointer = pointer;
+    found(judging, &finding);
 }
 
-static void report(struct scope *scope, struct judging *judging, const struct check *check,
-                   struct finding *finding)
+/* A check between kinds may name, as the place to mend, something that this set does not have. What
+ * it found is not lost by that: then it stands on the set's first reading. */
+static void report(const struct scope *scope, struct judging *judging, const struct check *check,
+                   const struct finding *what)
 {
+    const struct reading *reading;
     char pointer[POINTER_ROOM];
     size_t reported = 0;
 
     for (size_t i = 0; i < check->at_count; i++) {
-        const struct reading *reading = scope_reading(scope, &check->at[i]);
-
-        if (!reading || (reported > 0 && finding->grade == GRADE_NOTE))
+        reading = scope_reading(scope, &check->at[i]);
+        if (!reading || (reported > 0 && what->grade == GRADE_NOTE))
             continue; /* a remark is made once */
         reading_pointer(reading, check->at[i].is_field, check->at[i].index, pointer);
-        finding->reading = (size_t)(reading - judging->set->readings);
-        finding->pointer = pointer;
-        found(judging, finding);
+        found_at(judging, what, reading, pointer);
         reported++;
     }
     if (reported == 0)
-        report_without_place(judging, finding);
+        found_at(judging, what, judging->set->readings, judging->set->readings[0].pointer);
 }
 
 static void run(struct scope *scope, struct judging *judging, const struct check *check,

@@ -150,14 +150,15 @@ static void found_limit(struct judging *judging, const struct value *value,
     found_in_value(judging, value, worst->grade, detail);
 }
 
-static void judge_whole(struct judging *judging, const struct value *value)
+static bool judge_whole(struct judging *judging, const struct value *value)
 {
     char detail[DETAIL_ROOM];
 
     if (!value->part->whole || decimal_is_whole(value->own.value))
-        return;
+        return true;
     (void)snprintf(detail, sizeof(detail), "%.80s is a whole number", value->part->title);
     found_in_value(judging, value, GRADE_REFUSE, detail);
+    return false;
 }
 
 static void judge_value(struct judging *judging, const struct value *value, struct judged *judged)
@@ -167,11 +168,11 @@ static void judge_value(struct judging *judging, const struct value *value, stru
     const struct bearer bearer = bearer_of(set, reading);
     const struct own *own = &value->own;
     struct worst worst = worst_limit(set->kinds, value->part, &bearer, own->value, own->unit);
+    bool whole = judge_whole(judging, value);
 
-    judge_whole(judging, value);
     if (worst.grade != GRADE_FINE)
         found_limit(judging, value, &worst);
-    if (worst.grade == GRADE_REFUSE)
+    if (!whole || worst.grade == GRADE_REFUSE)
         return; /* never charted */
     if (value_chart(judging, value->part, own->value, own->unit, judged)) {
         value_flag(set->kinds, value->part, &bearer, own->unit, judged);

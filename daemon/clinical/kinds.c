@@ -1,7 +1,7 @@
-/* kinds.c - the whole table: read from its folder (the only I/O of this module), built, counted, found in. */
+/* kinds.c - the whole table: read from its folder (the only I/O of this module), held, found in;
+ * see wardpost/kind.h. */
 #include <dirent.h>
 #include <errno.h>
-#include <sodium.h>
 #include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -10,190 +10,15 @@
 #include "clinical/load.h"
 #include "wardpost/json_in.h"
 
-/* ---- building ---- */
-
-static const json_t *file_json(struct loader *loader, const char *path, struct place *out)
-{
-    loader->file = path;
-    *out = (struct place){loader, json_object_get(loader->kinds->files, path), ""};
-    return out->json;
-}
-
-typedef bool load_file(const struct place *file);
-
-static bool load_one(struct loader *loader, const char *path, load_file *load)
-{
-    struct place file;
-
-    if (!file_json(loader, path, &file))
-        return place_fail(&file, "this file is missing");
-    return load(&file);
-}
-
-static int by_name(const void *a, const void *b)
-{
-    return strcmp((*(const struct kind *const *)a)->name, (*(const struct kind *const *)b)->name);
-}
-
-static int by_order(const void *a, const void *b)
-{
-    const struct kind *left = *(const struct kind *const *)a, *right = *(const struct kind *const *)b;
-
-    return left->order != right->order ? (left->order > right->order) - (left->order < right->order) : strcmp(left->name, right->name);
-}
-
-static size_t count_below(const json_t *files, const char *folder)
-{
-    size_t count = 0;
-    const char *path;
-    json_t *json;
-
-    json_object_foreach(json_walk(files), path, json) count += strncmp(path, folder, strlen(folder)) == 0;
-    return count;
-}
-
-static bool name_fits(const struct place *file, const char *name)
-{
-    char path[160];
-
-    snprintf(path, sizeof(path), "kinds/%s.json", name);
-    return strcmp(path, file->loader->file) == 0 || place_fail(file, "kind is not the file's name");
-}
-
-static bool load_all_kinds(struct loader *loader, struct kind *list)
-{
-    struct kinds *kinds = loader->kinds;
-    const char *path;
-    json_t *json;
-
-    json_object_foreach(json_walk(kinds->files), path, json)
-    {
-        struct place file = {loader, json, ""};
-        struct kind *kind = &list[kinds->count];
-
-        if (strncmp(path, "kinds/", 6) != 0)
-            continue;
-        loader->file = path;
-        if (!load_kind(&file, kind) || !name_fits(&file, kind->name))
-            return false;
-        kinds->by_name[kinds->count] = kinds->by_order[kinds->count] = kind;
-        kinds->count++;
-    }
-    qsort(kinds->by_name, kinds->count, sizeof(*kinds->by_name), by_name);
-    qsort(kinds->by_order, kinds->count, sizeof(*kinds->by_order), by_order);
-    for (size_t i = 0; i < kinds->count; i++)
-        ((struct kind *)(uintptr_t)kinds->by_order[i])->index = i;
-    return true;
-}
-
-static bool link_all_kinds(struct loader *loader)
-{
-    struct kinds *kinds = loader->kinds;
-
-    for (size_t i = 0; i < kinds->count; i++) {
-        struct kind *kind = (struct kind *)(uintptr_t)kinds->by_name[i];
-        struct place file;
-        char path[160];
-
-        snprintf(path, sizeof(path), "kinds/%s.json", kind->name);
-        file_json(loader, path, &file);
-        if (!load_kind_links(&file, kind))
-            return false;
-    }
-    return true;
-}
-
-static bool load_kinds_folder(struct loader *loader)
-{
-    struct kinds *kinds = loader->kinds;
-    size_t count = count_below(kinds->files, "kinds/");
-    struct kind *list = arena(loader, count, sizeof(*list));
-
-    kinds->by_name = arena(loader, count, sizeof(*kinds->by_name));
-    kinds->by_order = arena(loader, count, sizeof(*kinds->by_order));
-    return list && kinds->by_name && kinds->by_order && load_all_kinds(loader, list) && link_all_kinds(loader);
-}
-
-static bool load_checks_file(const struct place *file)
-{
-    static const struct member members[] = {
-        {"checks", MEMBER_ARRAY, true, 0, 0}
-    };
-    struct kinds *kinds = file->loader->kinds;
-
-    return SHAPE(file, members, NULL) && load_checks(file, "checks", NULL, &kinds->checks, &kinds->checks_count);
-}
-
-static bool load_scores(struct loader *loader)
-{
-    struct kinds *kinds = loader->kinds;
-    struct score *list = arena(loader, count_below(kinds->files, "scores/"), sizeof(*list));
-    const char *path;
-    json_t *json;
-
-    if (!list)
-        return false;
-    kinds->scores = list;
-    json_object_foreach(json_walk(kinds->files), path, json)
-    {
-        struct place file = {loader, json, ""};
-
-        if (strncmp(path, "scores/", 7) != 0)
-            continue;
-        loader->file = path;
-        if (!load_score(&file, &list[kinds->scores_count]))
-            return false;
-        kinds->scores_count++;
-    }
-    return true;
-}
-
-static int by_text(const void *a, const void *b)
-{
-    return strcmp(*(const char *const *)a, *(const char *const *)b);
-}
-
-/* Order of files on disk does not matter: json_in_hash() of an object does not depend on it. */
-static void set_version(struct kinds *kinds)
-{
-    uint8_t hash[32];
-
-    json_in_hash(kinds->files, NULL, hash);
-    sodium_bin2hex(kinds->version, sizeof(kinds->version), hash, 8);
-}
-
-static bool build(struct loader *loader)
-{
-    return load_one(loader, "units.json", load_units) && load_lists(loader) && load_one(loader, "not-taken.json", load_not_taken) &&
-           load_kinds_folder(loader) && load_one(loader, "panel.json", load_panel) &&
-           load_one(loader, "checks.json", load_checks_file) && load_scores(loader);
-}
-
-enum status kinds_from_json(const json_t *files, struct kinds **out, struct kinds_fault *fault)
-{
-    struct loader loader = {.fault = fault, .file = ""};
-    struct kinds *kinds = calloc(1, sizeof(*kinds));
-    bool good;
-
-    *fault = (struct kinds_fault){.reason = ""};
-    if (!kinds)
-        return STATUS_NO_MEMORY;
-    atomic_init(&kinds->references, 1);
-    kinds->files = json_incref(json_walk(files));
-    loader.kinds = kinds;
-    good = build(&loader);
-    if (good) {
-        set_version(kinds);
-        *out = kinds;
-        return STATUS_OK;
-    }
-    kinds_free(kinds);
-    return loader.no_memory ? STATUS_NO_MEMORY : STATUS_INVALID;
-}
-
 /* ---- reading the folder ---- */
 
-#define FILES_MOST 512
+struct folder {
+    const char *root, *name; /* "" or "kinds" */
+    json_t *files;
+    struct kinds_fault *fault;
+};
+
+#define PATH_ROOM 4400
 
 static bool is_table_file(const char *name)
 {
@@ -202,54 +27,99 @@ static bool is_table_file(const char *name)
     return length > 5 && name[0] != '.' && strcmp(name + length - 5, ".json") == 0;
 }
 
-static enum status read_file(const char *root, const char *path, json_t *files, struct kinds_fault *fault)
+static enum status fail(const struct folder *folder, const char *path, const char *reason,
+                        enum status status)
 {
-    struct json_fault json_fault;
-    char full[4400];
-    json_t *json = NULL;
-    enum status status;
-
-    snprintf(full, sizeof(full), "%s/%s", root, path);
-    status = json_in_file(full, &json, &json_fault);
-    if (status == STATUS_INVALID) {
-        snprintf(fault->file, sizeof(fault->file), "%s", path);
-        snprintf(fault->reason, sizeof(fault->reason), "line %u, column %u: %.180s", json_fault.line, json_fault.column, json_fault.detail);
-    }
-    if (status == STATUS_OK && json_object_set_new(files, path, json) != 0)
-        status = STATUS_NO_MEMORY;
+    (void)snprintf(folder->fault->file, sizeof(folder->fault->file), "%s", path);
+    (void)snprintf(folder->fault->reason, sizeof(folder->fault->reason), "%s", reason);
     return status;
 }
 
-static enum status read_folder(const char *root, const char *folder, json_t *files, struct kinds_fault *fault)
+static enum status read_file(const struct folder *folder, const char *path)
 {
-    char full[4400], path[300];
-    enum status status = STATUS_OK;
-    struct dirent *entry;
-    DIR *dir;
+    struct json_fault json_fault;
+    char full[PATH_ROOM], reason[256];
+    json_t *json = NULL;
+    enum status status;
+    int length = snprintf(full, sizeof(full), "%s/%s", folder->root, path);
 
-    snprintf(full, sizeof(full), "%s/%s", root, folder);
-    dir = opendir(full);
-    if (!dir)
-        return errno == ENOENT ? STATUS_NOT_FOUND : STATUS_IO;
-    while (status == STATUS_OK && (entry = readdir(dir))) {
-        if (!is_table_file(entry->d_name) || json_object_size(files) >= FILES_MOST)
-            continue;
-        snprintf(path, sizeof(path), "%s%s%s", folder, *folder ? "/" : "", entry->d_name);
-        status = read_file(root, path, files, fault);
+    if (length < 0 || (size_t)length >= sizeof(full))
+        return fail(folder, path, "a path that is too long", STATUS_IO);
+    status = json_in_file(full, &json, &json_fault);
+    if (status == STATUS_INVALID) {
+        (void)snprintf(reason, sizeof(reason), "line %u, column %u: %.200s", json_fault.line,
+                       json_fault.column, json_fault.detail);
+        return fail(folder, path, reason, status);
     }
+    if (status == STATUS_IO)
+        return fail(folder, path, strerror(errno), status);
+    if (status == STATUS_OK && json_object_set_new(folder->files, path, json) != 0)
+        return STATUS_NO_MEMORY;
+    return status;
+}
+
+static enum status read_entry(const struct folder *folder, const char *name)
+{
+    char path[300];
+
+    if (!is_table_file(name))
+        return STATUS_OK;
+    (void)snprintf(path, sizeof(path), "%s%s%s", folder->name, *folder->name ? "/" : "", name);
+    if (json_object_size(folder->files) >= FILES_MOST)
+        return fail(folder, path, "more files than a table has", STATUS_INVALID);
+    return read_file(folder, path);
+}
+
+static enum status read_open(const struct folder *folder, DIR *dir)
+{
+    enum status status = STATUS_OK;
+    const struct dirent *entry;
+
+    while (status == STATUS_OK) {
+        errno = 0;
+        entry = readdir(dir);
+        if (!entry)
+            return errno == 0 ? STATUS_OK : fail(folder, folder->name, strerror(errno), STATUS_IO);
+        status = read_entry(folder, entry->d_name);
+    }
+    return status;
+}
+
+/* A table without scores or lists is one; what it cannot do without is seen by kinds_from_json().
+ */
+static enum status read_folder(const struct folder *folder)
+{
+    char full[PATH_ROOM];
+    enum status status;
+    DIR *dir;
+    int length = snprintf(full, sizeof(full), "%s/%s", folder->root, folder->name);
+
+    if (length < 0 || (size_t)length >= sizeof(full))
+        return fail(folder, folder->name, "a path that is too long", STATUS_IO);
+    dir = opendir(full);
+    if (!dir && errno == ENOENT)
+        return *folder->name ? STATUS_OK
+                             : fail(folder, "", "there is no such folder", STATUS_NOT_FOUND);
+    if (!dir)
+        return fail(folder, folder->name, strerror(errno), STATUS_IO);
+    status = read_open(folder, dir);
     closedir(dir);
     return status;
 }
 
-/* In the order of their names, so that the first fault found is always the same one. */
-static json_t *sorted(json_t *files)
+static int by_text(const void *a, const void *b)
 {
-    const char *names[FILES_MOST];
+    return strcmp(*(const char *const *)a, *(const char *const *)b);
+}
+
+/* In the order of their names, so that the first fault found is always the same one. */
+static json_t *sorted(const json_t *files)
+{
+    const char *names[FILES_MOST], *path;
     json_t *in_order = json_object(), *json;
     size_t count = 0;
-    const char *path;
 
-    json_object_foreach(files, path, json) names[count++] = path;
+    json_object_foreach(json_walk(files), path, json) names[count++] = path;
     qsort(names, count, sizeof(*names), by_text);
     for (size_t i = 0; in_order && i < count; i++)
         if (json_object_set(in_order, names[i], json_object_get(files, names[i])) != 0) {
@@ -259,21 +129,33 @@ static json_t *sorted(json_t *files)
     return in_order;
 }
 
-enum status kinds_load(const char *path, struct kinds **out, struct kinds_fault *fault)
+static enum status build_sorted(const json_t *files, struct kinds **out, struct kinds_fault *fault)
 {
-    static const char *const folders[] = {"", "kinds", "codings", "scores"};
-    json_t *files = json_object(), *in_order = NULL;
-    enum status status = files ? STATUS_OK : STATUS_NO_MEMORY;
+    json_t *in_order = sorted(files);
+    enum status status = in_order ? kinds_from_json(in_order, out, fault) : STATUS_NO_MEMORY;
 
-    *fault = (struct kinds_fault){.reason = ""};
-    for (size_t i = 0; i < sizeof(folders) / sizeof(folders[0]) && status == STATUS_OK; i++)
-        status = read_folder(path, folders[i], files, fault);
-    if (status == STATUS_OK)
-        status = (in_order = sorted(files)) ? kinds_from_json(in_order, out, fault) : STATUS_NO_MEMORY;
     json_decref(in_order);
-    json_decref(files);
     return status;
 }
+
+enum status kinds_load(const char *path, struct kinds **out, struct kinds_fault *fault)
+{
+    static const char *const names[] = {"", "kinds", "codings", "scores"};
+    struct folder folder = {.root = path, .files = json_object(), .fault = fault};
+    enum status status = folder.files ? STATUS_OK : STATUS_NO_MEMORY;
+
+    *fault = (struct kinds_fault){.reason = ""};
+    for (size_t i = 0; i < COUNT(names) && status == STATUS_OK; i++) {
+        folder.name = names[i];
+        status = read_folder(&folder);
+    }
+    if (status == STATUS_OK)
+        status = build_sorted(folder.files, out, fault);
+    json_decref(folder.files);
+    return status;
+}
+
+/* ---- holding ---- */
 
 struct kinds *kinds_hold(struct kinds *kinds)
 {
@@ -302,13 +184,17 @@ const struct kind *kinds_at(const struct kinds *kinds, size_t index)
     return kinds->by_order[index];
 }
 
-/* A plain walk: a table has some dozens of kinds, and it must work while they are being loaded. */
+static int name_before(const void *key, const void *item)
+{
+    return strcmp(key, (*(const struct kind *const *)item)->name);
+}
+
 const struct kind *kinds_find(const struct kinds *kinds, const char *name)
 {
-    for (size_t i = 0; name && i < kinds->count; i++)
-        if (strcmp(kinds->by_name[i]->name, name) == 0)
-            return kinds->by_name[i];
-    return NULL;
+    const struct kind *const *found =
+        bsearch(name, kinds->by_name, kinds->count, sizeof(void *), name_before);
+
+    return found ? *found : NULL;
 }
 
 const struct reason *kinds_reason(const struct kinds *kinds, const char *word)

@@ -91,15 +91,17 @@ static const struct unit *bound_for_person(const struct limit_words *words,
     const struct unit *own = limit->in ? limit->in : words->part->unit;
     const struct unit *entered = words->own->unit;
     const struct conversion *way;
+    struct decimal turned;
     struct exact exact;
 
     if (!own || !entered || own == entered)
         return own ? own : entered;
     way = conversion_between(words->scope->judging->set->kinds, entered, own);
     if (!way || !turn_back(way, *bound, &exact) ||
-        !exact_round(exact, entered->places, ROUND_HALF_EVEN, bound))
+        !exact_round(exact, entered->places, ROUND_HALF_EVEN, &turned) ||
+        (turned.digits == 0 && exact.over != 0)) /* too coarse a unit to say it in */
         return own;
-    *bound = without_end_zeros(*bound);
+    *bound = without_end_zeros(turned);
     return entered;
 }
 

@@ -1,340 +1,275 @@
-/* load_checks.c - checks within a reading, against the patient's last one, and between the readings of a set. */
+/* load_checks.c - checks within a reading, against the patient's last one, and between the readings
+ * of a set; see load.h. */
 #include <string.h>
 
 #include "clinical/load.h"
 #include "wardpost/json_in.h"
 
-/* ---- paths: "systolic", "oxygen.flow", "last.value"; between kinds "heart-rate.value", "last.body-weight.value" ---- */
-
-static bool path_in_kind(const struct place *place, const char *text, struct path *out)
-{
-    const struct part *part = kind_part(out->kind, text);
-    const struct field *field = kind_field(out->kind, text);
-
-    if (!part && !field)
-        return place_fail(place, "%s is no part or field of %s", text, out->kind->name);
-    out->is_field = part == NULL;
-    out->index = part ? (size_t)(part - out->kind->parts) : (size_t)(field - out->kind->fields);
-    return true;
-}
-
-static void looks_at_last(const struct kind *kind)
-{
-    ((struct kind *)(uintptr_t)kind)->looks_at_last = true; /* ours until the table is loaded */
-}
-
-bool read_path(const struct place *place, const char *text, const struct kind *kind, struct path *out)
-{
-    char name[80];
-    size_t length;
-
-    *out = (struct path){.kind = kind};
-    out->last = strncmp(text, "last.", 5) == 0;
-    if (out->last)
-        text += 5;
-    if (!kind) {
-        length = strcspn(text, ".");
-        if (length >= sizeof(name) || text[length] != '.')
-            return place_fail(place, "a path between kinds is KIND.PART");
-        memcpy(name, text, length);
-        name[length] = '\0';
-        out->kind = kinds_find(place->loader->kinds, name);
-        if (!out->kind)
-            return place_fail(place, "%s: no such kind", name);
-        text += length + 1;
-    }
-    if (!path_in_kind(place, text, out))
-        return false;
-    if (out->last)
-        looks_at_last(out->kind);
-    return !(out->last && out->is_field) || place_fail(place, "only parts are kept of the last reading");
-}
-
-static bool path_at(const struct place *place, struct path *out)
-{
-    if (!text_is(place->json))
-        return place_fail(place, "a path is due here");
-    return read_path(place, json_string_value(place->json), place->loader->kind, out);
-}
-
-static bool path_member(const struct place *place, const char *name, struct path *out)
-{
-    struct place at;
-
-    return place_member(place, name, &at) && path_at(&at, out);
-}
-
-static bool read_path_item(const struct place *place, void *out)
-{
-    return path_at(place, out);
-}
-
-/* ---- conditions ---- */
+/* ---- pieces of conditions ---- */
 
 static bool read_term(const struct place *place, void *out)
 {
+    static const struct member times = MEMBER("", REQUIRED, take_decimal, INTO(term, times));
     struct term *term = out;
-    struct place times, path;
+    struct place at;
 
     if (json_array_size(place->json) != 2)
         return place_fail(place, "a term is [times, path]");
-    place_item(place, 0, &times);
-    place_item(place, 1, &path);
-    return (digits_decimal(times.json, &term->times) || place_fail(&times, "a number is due here")) && path_at(&path, &term->path);
-}
-
-static bool read_sum(const struct place *place, struct condition *condition)
-{
-    return read_list(place, "sum", sizeof(struct term), read_term, &condition->terms, &condition->terms_count) &&
-           (condition->terms_count > 0 || place_fail(place, "no terms"));
-}
-
-static bool read_pair(const struct place *place, const char *name, struct condition *condition)
-{
-    struct place pair, at;
-
-    place_member(place, name, &pair);
-    if (json_array_size(pair.json) != 2)
-        return place_fail(&pair, "two paths are due here");
-    place_item(&pair, 0, &at);
-    if (!path_at(&at, &condition->a))
+    place_item(place, 0, &at);
+    if (!take_decimal(&at, &times, (char *)term))
         return false;
-    place_item(&pair, 1, &at);
-    return path_at(&at, &condition->b);
+    place_item(place, 1, &at);
+    return read_exact(&at, &term->path);
 }
 
-static bool read_ratio(const struct place *place, struct condition *condition)
+static const struct rows term_rows = {sizeof(struct term), 1, PARTS_MOST, read_term};
+
+/* Two paths into a and b. */
+static bool read_pair(const struct place *place, struct condition *condition, read_item *read)
 {
-    return read_pair(place, "ratio", condition);
+    struct place at;
+
+    if (json_array_size(place->json) != 2)
+        return place_fail(place, "two paths are due here");
+    place_item(place, 0, &at);
+    if (!read(&at, &condition->a))
+        return false;
+    place_item(place, 1, &at);
+    return read(&at, &condition->b);
 }
 
-static bool read_change(const struct place *place, struct condition *condition)
+static bool take_exact_pair(const struct place *at, const struct member *member, char *out)
 {
-    return read_pair(place, "change", condition);
+    (void)member;
+    return read_pair(at, (struct condition *)(void *)out, read_exact);
 }
 
-static bool read_exchanged(const struct place *place, struct condition *condition)
+static bool take_number_pair(const struct place *at, const struct member *member, char *out)
 {
-    return read_pair(place, "digits-exchanged", condition);
+    (void)member;
+    return read_pair(at, (struct condition *)(void *)out, read_number);
 }
 
-static bool read_entered(const struct place *place, struct condition *condition)
+static const struct rows word_rows = {sizeof(char *), 1, WORDS_MOST, read_word};
+
+static bool take_words(const struct place *at, const struct member *member, char *out)
 {
-    return path_member(place, "entered", &condition->a) && read_unit_name(place, "unit", true, &condition->unit);
-}
+    struct condition *condition = (struct condition *)(void *)out;
+    const struct word_list *list = path_words(&condition->a);
+    struct place item;
 
-static bool read_check_word(const struct place *place, void *out)
-{
-    const char *word = text_is(place->json) ? json_string_value(place->json) : NULL;
-
-    memcpy(out, &word, sizeof(word));
-    return word || place_fail(place, "a word is due here");
-}
-
-static const struct word_list *list_at(const struct path *path)
-{
-    return path->is_field ? path->kind->fields[path->index].list : path->kind->parts[path->index].list;
-}
-
-static bool words_are_known(const struct place *place, const struct condition *condition)
-{
-    const struct word_list *list = list_at(&condition->a);
-
-    if (!list)
-        return place_fail(place, "no words are taken there");
+    if (condition->words)
+        return place_fail(at, "either in or not-in");
+    if (!take_list(at, member, out))
+        return false;
     for (size_t i = 0; i < condition->words_count; i++)
-        if (!word_list_find(list, condition->words[i]))
-            return place_fail(place, "%s is no word of %s", condition->words[i], list->name);
-    return condition->words_count > 0 || place_fail(place, "in or not-in is missing");
-}
-
-static bool read_word_condition(const struct place *place, struct condition *condition)
-{
-    bool not_in = json_object_get(place->json, "not-in") != NULL;
-
-    if (not_in)
-        condition->type = CONDITION_WORD_NOT_IN;
-    return path_member(place, "word", &condition->a) &&
-           read_list(place, not_in ? "not-in" : "in", sizeof(char *), read_check_word, &condition->words, &condition->words_count) &&
-           words_are_known(place, condition);
-}
-
-static bool read_present(const struct place *place, struct condition *condition)
-{
-    return path_member(place, "present", &condition->a);
-}
-
-static bool read_absent(const struct place *place, struct condition *condition)
-{
-    return path_member(place, "absent", &condition->a);
-}
-
-static bool read_odd(const struct place *place, struct condition *condition)
-{
-    return path_member(place, "odd", &condition->a);
-}
-
-static bool read_days(const struct place *place, struct condition *condition)
-{
-    if (!path_member(place, "days-since-last", &condition->a))
-        return false;
-    looks_at_last(condition->a.kind);
+        if (!word_list_find(list, condition->words[i])) {
+            place_item(at, i, &item);
+            return place_fail(&item, "%s is no word of %s", condition->words[i], list->name);
+        }
     return true;
 }
 
-static bool read_same(const struct place *place, struct condition *condition)
+static bool take_not_words(const struct place *at, const struct member *member, char *out)
 {
-    const struct kinds *kinds = place->loader->kinds;
-
-    (void)condition;
-    for (size_t i = 0; i < kinds->count; i++)
-        looks_at_last(kinds->by_name[i]);
-    return !place->loader->kind || place_fail(place, "same-as-last is for checks.json");
+    ((struct condition *)(void *)out)->type = CONDITION_WORD_NOT_IN;
+    return take_words(at, member, out);
 }
 
-/* By the member that says which it is. `bounded`: needs a bound. */
-static const struct {
-    const char *name;
-    enum condition_type type;
-    bool bounded;
-    bool (*read)(const struct place *place, struct condition *condition);
-} condition_types[] = {
-    {"sum",              CONDITION_SUM,              true,  read_sum           },
-    {"ratio",            CONDITION_RATIO,            true,  read_ratio         },
-    {"change",           CONDITION_CHANGE,           true,  read_change        },
-    {"entered",          CONDITION_ENTERED,          true,  read_entered       },
-    {"word",             CONDITION_WORD_IN,          false, read_word_condition},
-    {"present",          CONDITION_PRESENT,          false, read_present       },
-    {"absent",           CONDITION_ABSENT,           false, read_absent        },
-    {"odd",              CONDITION_ODD,              false, read_odd           },
-    {"digits-exchanged", CONDITION_DIGITS_EXCHANGED, false, read_exchanged     },
-    {"days-since-last",  CONDITION_DAYS_SINCE_LAST,  true,  read_days          },
-    {"same-as-last",     CONDITION_SAME_AS_LAST,     false, read_same          },
+static bool take_entered_unit(const struct place *at, const struct member *member, char *out)
+{
+    const struct condition *condition = (const struct condition *)(const void *)out;
+
+    return take_unit(at, member, out) &&
+           (part_accepts(path_number(&condition->a), condition->unit) ||
+            place_fail(at, "nothing can be entered there in this unit"));
+}
+
+static bool take_days(const struct place *at, const struct member *member, char *out)
+{
+    const struct condition *condition = (const struct condition *)(const void *)out;
+
+    if (!take_sent_path(at, member, out))
+        return false;
+    looks_at_last(at->loader, condition->a.kind);
+    return true;
+}
+
+static bool take_same(const struct place *at, const struct member *member, char *out)
+{
+    const struct kinds *kinds = at->loader->kinds;
+
+    if (at->loader->kind)
+        return place_fail(at, "stands between kinds only, in checks.json");
+    for (size_t i = 0; i < kinds->count; i++)
+        looks_at_last(at->loader, kinds->by_name[i]);
+    return take_true(at, member, out);
+}
+
+/* ---- the sorts of conditions, by the member that tells which it is ---- */
+
+static const struct member sum_members[] = {
+    MEMBER("sum", REQUIRED, take_list, LIST(condition, terms, term_rows)),
+    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(condition, below)),
+    MEMBER("above", OPTIONAL, take_decimal, BOUNDED(condition, above)),
+    MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(condition, at_most)),
+    MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(condition, at_least)),
+};
+static const struct member ratio_members[] = {
+    MEMBER("ratio", REQUIRED, take_exact_pair, NOWHERE),
+    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(condition, below)),
+    MEMBER("above", OPTIONAL, take_decimal, BOUNDED(condition, above)),
+    MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(condition, at_most)),
+    MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(condition, at_least)),
+};
+static const struct member change_members[] = {
+    MEMBER("change", REQUIRED, take_exact_pair, NOWHERE),
+    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(condition, below)),
+    MEMBER("above", OPTIONAL, take_decimal, BOUNDED(condition, above)),
+    MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(condition, at_most)),
+    MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(condition, at_least)),
+};
+static const struct member entered_members[] = {
+    MEMBER("entered", REQUIRED, take_number, INTO(condition, a)),
+    MEMBER("unit", REQUIRED, take_entered_unit, INTO(condition, unit)),
+    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(condition, below)),
+    MEMBER("above", OPTIONAL, take_decimal, BOUNDED(condition, above)),
+    MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(condition, at_most)),
+    MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(condition, at_least)),
+};
+static const struct member word_members[] = {
+    MEMBER("word", REQUIRED, take_words_path, INTO(condition, a)),
+    MEMBER("in", OPTIONAL, take_words, LISTED(condition, words, words_count, word_rows)),
+    MEMBER("not-in", OPTIONAL, take_not_words, LISTED(condition, words, words_count, word_rows)),
+};
+static const struct member present_members[] = {
+    MEMBER("present", REQUIRED, take_path, INTO(condition, a)),
+};
+static const struct member absent_members[] = {
+    MEMBER("absent", REQUIRED, take_path, INTO(condition, a)),
+};
+static const struct member odd_members[] = {
+    MEMBER("odd", REQUIRED, take_number, INTO(condition, a)),
+};
+static const struct member exchanged_members[] = {
+    MEMBER("digits-exchanged", REQUIRED, take_number_pair, NOWHERE),
+};
+static const struct member days_members[] = {
+    MEMBER("days-since-last", REQUIRED, take_days, INTO(condition, a)),
+    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(condition, below)),
+    MEMBER("above", OPTIONAL, take_decimal, BOUNDED(condition, above)),
+    MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(condition, at_most)),
+    MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(condition, at_least)),
+};
+static const struct member same_members[] = {
+    MEMBER("same-as-last", REQUIRED, take_same, NOWHERE),
 };
 
-static const struct member condition_members[] = {
-    {"sum",              MEMBER_ARRAY,   false, 0,                                         0                                              },
-    {"ratio",            MEMBER_ARRAY,   false, 0,                                         0                                              },
-    {"change",           MEMBER_ARRAY,   false, 0,                                         0                                              },
-    {"entered",          MEMBER_WORD,    false, 0,                                         0                                              },
-    {"unit",             MEMBER_WORD,    false, 0,                                         0                                              },
-    {"word",             MEMBER_WORD,    false, 0,                                         0                                              },
-    {"in",               MEMBER_ARRAY,   false, 0,                                         0                                              },
-    {"not-in",           MEMBER_ARRAY,   false, 0,                                         0                                              },
-    {"present",          MEMBER_WORD,    false, 0,                                         0                                              },
-    {"absent",           MEMBER_WORD,    false, 0,                                         0                                              },
-    {"odd",              MEMBER_WORD,    false, 0,                                         0                                              },
-    {"digits-exchanged", MEMBER_ARRAY,   false, 0,                                         0                                              },
-    {"days-since-last",  MEMBER_WORD,    false, 0,                                         0                                              },
-    {"same-as-last",     MEMBER_ANY,     false, 0,                                         0                                              },
-    {"below",            MEMBER_DECIMAL, false, offsetof(struct condition, bound.below),    offsetof(struct condition, bound.has_below)   },
-    {"above",            MEMBER_DECIMAL, false, offsetof(struct condition, bound.above),    offsetof(struct condition, bound.has_above)   },
-    {"at-most",          MEMBER_DECIMAL, false, offsetof(struct condition, bound.at_most),  offsetof(struct condition, bound.has_at_most) },
-    {"at-least",         MEMBER_DECIMAL, false, offsetof(struct condition, bound.at_least), offsetof(struct condition, bound.has_at_least)},
+static const struct sort {
+    const struct member *members;
+    size_t count;
+    enum condition_type type;
+    bool bounded;
+} sorts[] = {
+    {sum_members,       COUNT(sum_members),       CONDITION_SUM,              true },
+    {ratio_members,     COUNT(ratio_members),     CONDITION_RATIO,            true },
+    {change_members,    COUNT(change_members),    CONDITION_CHANGE,           true },
+    {entered_members,   COUNT(entered_members),   CONDITION_ENTERED,          true },
+    {word_members,      COUNT(word_members),      CONDITION_WORD_IN,          false},
+    {present_members,   COUNT(present_members),   CONDITION_PRESENT,          false},
+    {absent_members,    COUNT(absent_members),    CONDITION_ABSENT,           false},
+    {odd_members,       COUNT(odd_members),       CONDITION_ODD,              false},
+    {exchanged_members, COUNT(exchanged_members), CONDITION_DIGITS_EXCHANGED, false},
+    {days_members,      COUNT(days_members),      CONDITION_DAYS_SINCE_LAST,  true },
+    {same_members,      COUNT(same_members),      CONDITION_SAME_AS_LAST,     false},
 };
+
+static const struct sort *sort_of(const struct place *place)
+{
+    for (size_t i = 0; i < COUNT(sorts); i++)
+        if (json_object_get(place->json, sorts[i].members[0].name))
+            return &sorts[i];
+    place_fail(place, "no condition of a known sort");
+    return NULL;
+}
 
 static bool read_condition(const struct place *place, void *out)
 {
+    const struct sort *sort = sort_of(place);
     struct condition *condition = out;
 
-    if (!SHAPE(place, condition_members, condition))
+    if (!sort)
         return false;
-    for (size_t i = 0; i < sizeof(condition_types) / sizeof(condition_types[0]); i++) {
-        if (!json_object_get(place->json, condition_types[i].name))
-            continue;
-        condition->type = condition_types[i].type;
-        return condition_types[i].read(place, condition) &&
-               (!condition_types[i].bounded || bound_is_possible(place, &condition->bound));
-    }
-    return place_fail(place, "no condition of a known sort");
-}
-
-/* ---- what is said: {path}, {path/10}, {path*10}, {path~U:V} ---- */
-
-static bool hole_is_known(const struct place *place, const char *hole, size_t length)
-{
-    size_t name = 0;
-    struct path path;
-    char text[120];
-
-    while (name < length && !strchr("/*~", hole[name]))
-        name++;
-    if (name >= sizeof(text))
-        return place_fail(place, "say: a path that is too long");
-    memcpy(text, hole, name);
-    text[name] = '\0';
-    return read_path(place, text, place->loader->kind, &path);
-}
-
-static bool holes_are_known(const struct place *place, const char *say)
-{
-    while ((say = strchr(say, '{'))) {
-        const char *end = strchr(++say, '}');
-
-        if (!end)
-            return place_fail(place, "say: an opening brace without a closing one");
-        if (!hole_is_known(place, say, (size_t)(end - say)))
-            return false;
-        say = end;
-    }
-    return true;
+    condition->type = sort->type;
+    if (!place_shape(place, sort->members, sort->count, condition))
+        return false;
+    if (sort->type == CONDITION_WORD_IN && !condition->words)
+        return place_fail(place, "in or not-in is missing");
+    return !sort->bounded || bound_is_possible(place, &condition->bound);
 }
 
 /* ---- a check ---- */
 
-static bool read_check_grade(const struct place *place, struct check *check)
-{
-    static const struct {
-        const char *grade, *code;
-        enum grade as;
-        enum problem_code problem;
-    } rows[] = {
-        {"refuse", "implausible",  GRADE_REFUSE, PROBLEM_IMPLAUSIBLE },
-        {"refuse", "inconsistent", GRADE_REFUSE, PROBLEM_INCONSISTENT},
-        {"ask",    NULL,           GRADE_ASK,    PROBLEM_CONFIRM     },
-        {"note",   NULL,           GRADE_NOTE,   PROBLEM_CONFIRM     },
-    };
-    const char *grade = json_string_value(json_object_get(place->json, "grade"));
-    const char *code = json_string_value(json_object_get(place->json, "code"));
+static const struct named grades[] = {
+    {"refuse", GRADE_REFUSE},
+    {"ask",    GRADE_ASK   },
+    {"note",   GRADE_NOTE  },
+};
+static const struct names check_grades = {grades, COUNT(grades)};
 
-    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++)
-        if (strcmp(rows[i].grade, grade) == 0 && (!rows[i].code || (code && strcmp(rows[i].code, code) == 0))) {
-            check->grade = rows[i].as;
-            check->code = rows[i].problem;
-            return true;
-        }
-    return place_fail(place, "grade is refuse (with code implausible or inconsistent), ask or note");
+static const struct named codes[] = {
+    {"implausible",  PROBLEM_IMPLAUSIBLE },
+    {"inconsistent", PROBLEM_INCONSISTENT},
+    {"confirm",      PROBLEM_CONFIRM     },
+};
+static const struct names check_codes = {codes, COUNT(codes)};
+
+/* Refuse says which of the two, ask may say confirm, a note is no problem at all. */
+static bool code_goes_with_grade(const struct place *place, const struct check *check)
+{
+    bool said = json_object_get(place->json, "code") != NULL;
+
+    if (check->grade == GRADE_REFUSE && (!said || check->code == PROBLEM_CONFIRM))
+        return place_fail(place, "refuse goes with code implausible or inconsistent");
+    if (check->grade == GRADE_ASK && check->code != PROBLEM_CONFIRM)
+        return place_fail(place, "ask goes with code confirm");
+    return check->grade != GRADE_NOTE || !said || place_fail(place, "a note has no code");
 }
+
+static const struct rows condition_rows = {sizeof(struct condition), 1, 16, read_condition};
+static const struct rows at_rows = {sizeof(struct path), 1, 16, read_sent_path};
 
 static bool read_check(const struct place *place, void *out)
 {
     static const struct member members[] = {
-        {"check",  MEMBER_TEXT,   true,  offsetof(struct check, name),   0},
-        {"grade",  MEMBER_WORD,   true,  0,                              0},
-        {"code",   MEMBER_WORD,   false, 0,                              0},
-        {"ages",   MEMBER_OBJECT, false, 0,                              0},
-        {"if",     MEMBER_ARRAY,  true,  0,                              0},
-        {"at",     MEMBER_ARRAY,  true,  0,                              0},
-        {"say",    MEMBER_TEXT,   true,  offsetof(struct check, say),    0},
-        {"source", MEMBER_TEXT,   true,  offsetof(struct check, source), 0},
+        MEMBER("check", REQUIRED, take_word, INTO(check, name)),
+        MEMBER("grade", REQUIRED, take_name, NAMED(check, grade, check_grades)),
+        MEMBER("code", OPTIONAL, take_name, NAMED(check, code, check_codes)),
+        MEMBER("ages", OPTIONAL, take_ages, INTO(check, ages)),
+        MEMBER("if", REQUIRED, take_list,
+               LISTED(check, conditions, conditions_count, condition_rows)),
+        MEMBER("at", REQUIRED, take_list, LISTED(check, at, at_count, at_rows)),
+        MEMBER("say", REQUIRED, take_say, INTO(check, say)),
+        MEMBER("source", REQUIRED, take_text, INTO(check, source)),
     };
     struct check *check = out;
 
     check->kind = place->loader->kind;
-    return SHAPE(place, members, check) && read_check_grade(place, check) && read_ages(place, &check->ages) &&
-           read_list(place, "if", sizeof(struct condition), read_condition, &check->conditions, &check->conditions_count) &&
-           read_list(place, "at", sizeof(struct path), read_path_item, &check->at, &check->at_count) &&
-           ((check->conditions_count > 0 && check->at_count > 0) || place_fail(place, "if or at is empty")) &&
-           holes_are_known(place, check->say);
+    check->code = PROBLEM_CONFIRM;
+    return SHAPE(place, members, check) && code_goes_with_grade(place, check);
 }
 
-bool load_checks(const struct place *place, const char *name, const struct kind *kind, const struct check **out, size_t *count)
-{
-    struct kind *before = place->loader->kind;
-    bool good;
+const struct rows check_rows = {sizeof(struct check), 0, ROWS_MOST, read_check};
 
-    place->loader->kind = (struct kind *)(uintptr_t)kind;
-    good = read_list(place, name, sizeof(struct check), read_check, out, count);
-    place->loader->kind = before;
-    return good;
+bool checks_are_apart(const struct place *place, const struct check *checks, size_t count)
+{
+    struct place at;
+
+    for (size_t i = 0; i < count; i++)
+        for (size_t j = 0; j < i; j++)
+            if (strcmp(checks[i].name, checks[j].name) == 0) {
+                place_item(place, i, &at);
+                return place_fail(&at, "a second check called %s", checks[i].name);
+            }
+    return true;
 }

@@ -1,263 +1,498 @@
-/* load_score.c - one early-warning score: its inputs and bands, when it is withheld, what a total asks for. */
-#include <stdlib.h>
+/* load_score.c - one early-warning score: its inputs and bands, when it is withheld, what a total
+ * asks for; see load.h. */
+#include <stdio.h>
 #include <string.h>
 
 #include "clinical/load.h"
 #include "wardpost/json_in.h"
 
-struct reading_score { /* both arrays are filled in step */
-    struct score_input input;
-    struct score_rule rule;
-};
+/* ---- bands ---- */
 
-static bool read_band_with(const struct place *place, struct score_band *band)
+static bool read_with(const struct place *at, const char *name, void *to)
 {
-    struct place with;
+    static const struct member points =
+        MEMBER("", REQUIRED, take_points, INTO(score_band, with_points));
 
-    band->with = SIZE_MAX;
-    return !place_member(place, "with", &with) || json_object_size(with.json) == 1 || place_fail(&with, "one input and its points");
+    (void)name; /* which input that is is only known when all are read: link_band() */
+    return take_points(at, &points, to);
+}
+
+static bool take_with(const struct place *at, const struct member *member, char *out)
+{
+    (void)member;
+    if (!json_is_object(at->json) || place_count(at) != 1)
+        return place_fail(at, "one other input and its points are due here");
+    return place_each(at, read_with, out);
 }
 
 static bool read_band(const struct place *place, void *out)
 {
     static const struct member members[] = {
-        {"from",   MEMBER_DECIMAL, false, offsetof(struct score_band, from),   offsetof(struct score_band, has_from)},
-        {"to",     MEMBER_DECIMAL, false, offsetof(struct score_band, to),     offsetof(struct score_band, has_to)  },
-        {"scale",  MEMBER_INT,     false, offsetof(struct score_band, scale),  0                                    },
-        {"with",   MEMBER_OBJECT,  false, 0,                                   0                                    },
-        {"points", MEMBER_INT,     true,  offsetof(struct score_band, points), 0                                    },
-        {"source", MEMBER_ANY,     false, 0,                                   0                                    },
+        MEMBER("from", OPTIONAL, take_decimal, FLAG(score_band, from)),
+        MEMBER("to", OPTIONAL, take_decimal, FLAG(score_band, to)),
+        MEMBER("scale", OPTIONAL, take_whole, INTO(score_band, scale)),
+        MEMBER("with", OPTIONAL, take_with, NOWHERE),
+        MEMBER("points", REQUIRED, take_points, INTO(score_band, points)),
     };
+    struct score_band *band = out;
 
-    return SHAPE(place, members, out) && read_band_with(place, out);
-}
-
-static bool read_words(const struct place *place, struct score_rule *rule)
-{
-    struct place all, at;
-    struct score_word *list;
-    const char *word;
-    json_t *value;
-    struct decimal points;
-
-    if (!place_member(place, "words", &all))
-        return true;
-    list = arena(place->loader, json_object_size(all.json), sizeof(*list));
-    if (!list)
+    band->with = SIZE_MAX;
+    if (!SHAPE(place, members, band))
         return false;
-    rule->words = list;
-    json_object_foreach(json_walk(all.json), word, value)
-    {
-        place_member(&all, word, &at);
-        if (!digits_decimal(value, &points) || points.scale > 0 || points.digits < 0 || points.digits > 100)
-            return place_fail(&at, "points are a whole number");
-        list[rule->words_count++] = (struct score_word){word, (int)points.digits};
-    }
-    return true;
+    if (!band->has_from && !band->has_to)
+        return place_fail(place, "from or to is missing");
+    return !band->has_from || !band->has_to || decimal_compare(band->from, band->to) <= 0 ||
+           place_fail(place, "from is over to: no value lies in this band");
 }
 
-static bool read_source_of(const struct place *place, struct reading_score *out)
-{
-    const struct kind *kind = kinds_find(place->loader->kinds, json_string_value(json_object_get(place->json, "kind")));
-    const json_t *part = json_object_get(place->json, "part"), *field = json_object_get(place->json, "field");
-    const char *name = json_string_value(part ? part : field);
+static const struct rows band_rows = {sizeof(struct score_band), 1, ROWS_MOST, read_band};
 
-    if (!kind)
-        return place_fail(place, "kind: no such kind");
-    return name ? read_path(place, name, kind, &out->rule.path) : place_fail(place, "part or field is missing");
+/* ---- words ---- */
+
+struct filling { /* an input's words, while they are read */
+    struct score_rule *rule;
+    struct score_word *list;
+};
+
+static bool read_score_word(const struct place *at, const char *word, void *to)
+{
+    static const struct member points = MEMBER("", REQUIRED, take_points, INTO(score_word, points));
+    struct filling *filling = to;
+    struct score_word *one = &filling->list[filling->rule->words_count++];
+    const struct word_list *list = path_words(&filling->rule->path);
+
+    one->word = word;
+    if (!word_list_find(list, word))
+        return place_fail(at, "no word of %s", list->name);
+    return take_points(at, &points, (char *)one);
+}
+
+/* ---- inputs ---- */
+
+struct input { /* as the file has it; two arrays are made of it */
+    struct score_input named;
+    struct score_rule rule;
+    const struct kind *kind;
+};
+
+static bool path_of_input(const struct place *at, struct input *input, bool is_field)
+{
+    const char *text = place_text(at);
+    struct path *path = &input->rule.path;
+
+    if (!text || !read_path(at, text, input->kind, path))
+        return false;
+    return (path->is_field == is_field && !path->last) ||
+           place_fail(at, is_field ? "no field of this kind" : "no part of this kind");
+}
+
+static bool take_part(const struct place *at, const struct member *member, char *out)
+{
+    (void)member;
+    return path_of_input(at, (struct input *)(void *)out, false);
+}
+
+static bool take_field(const struct place *at, const struct member *member, char *out)
+{
+    struct input *input = (struct input *)(void *)out;
+
+    (void)member;
+    if (input->rule.path.kind)
+        return place_fail(at, "either part or field");
+    return path_of_input(at, input, true);
+}
+
+static bool take_words(const struct place *at, const struct member *member, char *out)
+{
+    struct filling filling = {.rule = &((struct input *)(void *)out)->rule};
+    const struct path *path = &filling.rule->path;
+    size_t count = place_count(at);
+
+    (void)member;
+    if (!path->kind || !path_words(path) ||
+        (path->is_field && path->kind->fields[path->index].type != FIELD_WORD))
+        return place_fail(at, "one word is due at part or field");
+    if (!json_is_object(at->json) || count < 1 || count > WORDS_MOST)
+        return place_fail(at, "an object of 1 to %d words is due here", WORDS_MOST);
+    filling.list = arena(at->loader, count, sizeof(*filling.list));
+    filling.rule->words = filling.list;
+    return filling.list && place_each(at, read_score_word, &filling);
+}
+
+/* Bands speak of a number, in a unit that each accepted one has a way to. */
+static bool bands_hold(const struct place *place, const struct score_rule *rule)
+{
+    const struct part *part = path_number(&rule->path);
+
+    if (!part || rule->path.is_field)
+        return place_fail(place, "bands need a part that is a number");
+    if (!rule->in)
+        return place_fail(place, "in is missing: the unit of the bands");
+    return ways_exist(place, part, rule->in);
 }
 
 static bool read_input(const struct place *place, void *out)
 {
     static const struct member members[] = {
-        {"input",  MEMBER_TEXT,   true,  offsetof(struct reading_score, input.name),  0},
-        {"title",  MEMBER_TEXT,   true,  offsetof(struct reading_score, input.title), 0},
-        {"code",   MEMBER_OBJECT, true,  0,                                           0},
-        {"kind",   MEMBER_WORD,   true,  0,                                           0},
-        {"part",   MEMBER_WORD,   false, 0,                                           0},
-        {"field",  MEMBER_WORD,   false, 0,                                           0},
-        {"in",     MEMBER_WORD,   false, 0,                                           0},
-        {"places", MEMBER_INT,    false, offsetof(struct reading_score, rule.places), 0},
-        {"bands",  MEMBER_ARRAY,  false, 0,                                           0},
-        {"words",  MEMBER_OBJECT, false, 0,                                           0},
-        {"other",  MEMBER_INT,    false, offsetof(struct reading_score, rule.other),  0},
-        {"source", MEMBER_ANY,    false, 0,                                           0},
+        MEMBER("input", REQUIRED, take_word, INTO(input, named.name)),
+        MEMBER("title", REQUIRED, take_text, INTO(input, named.title)),
+        MEMBER("code", REQUIRED, take_coding, INTO(input, named.coding)),
+        MEMBER("kind", REQUIRED, take_kind, INTO(input, kind)),
+        MEMBER("part", OPTIONAL, take_part, NOWHERE),
+        MEMBER("field", OPTIONAL, take_field, NOWHERE),
+        MEMBER("in", OPTIONAL, take_unit, INTO(input, rule.in)),
+        MEMBER("places", OPTIONAL, take_places, INTO(input, rule.places)),
+        MEMBER("bands", OPTIONAL, take_list, LIST(input, rule.bands, band_rows)),
+        MEMBER("words", OPTIONAL, take_words, NOWHERE),
+        MEMBER("other", OPTIONAL, take_points, FLAGGED(input, rule.other, rule.has_other)),
     };
-    struct reading_score *one = out;
-    struct place code;
+    struct input *input = out;
+    const struct score_rule *rule = &input->rule;
 
-    if (!SHAPE(place, members, one) || !read_source_of(place, one) || !read_unit_name(place, "in", false, &one->rule.in) ||
-        !read_list(place, "bands", sizeof(struct score_band), read_band, &one->rule.bands, &one->rule.bands_count) ||
-        !read_words(place, &one->rule))
+    if (!SHAPE(place, members, input))
         return false;
-    one->rule.has_other = json_object_get(place->json, "other") != NULL;
-    if ((one->rule.bands_count > 0) == (one->rule.words_count > 0))
+    if (!rule->path.kind)
+        return place_fail(place, "part or field is missing");
+    if ((rule->bands_count > 0) == (rule->words_count > 0))
         return place_fail(place, "either bands or words");
-    if (one->rule.bands_count > 0 && (!one->rule.in || one->rule.places > DECIMAL_PLACES_MOST))
-        return place_fail(place, "bands need in, and places up to 9");
-    return place_member(place, "code", &code) && read_coding(&code, &one->input.coding);
+    if (rule->words_count > 0)
+        return !rule->in || place_fail(place, "in is for bands");
+    return (!rule->has_other || place_fail(place, "other is for words")) && bands_hold(place, rule);
 }
 
-/* `with` names another input: only known when all are read. */
-static bool link_bands(const struct place *inputs, struct score *score)
+static const struct rows input_rows = {sizeof(struct input), 1, SCORE_INPUTS_MOST, read_input};
+
+/* ---- bands that ask for another input or for a scale ---- */
+
+static bool has_with(const struct score_rule *rule)
 {
-    for (size_t i = 0; i < score->table.inputs_count; i++) {
-        struct place input, bands, at;
+    for (size_t i = 0; i < rule->bands_count; i++)
+        if (rule->bands[i].with != SIZE_MAX)
+            return true;
+    return false;
+}
 
-        place_item(inputs, i, &input);
-        if (!place_member(&input, "bands", &bands))
-            continue;
-        for (size_t j = 0; j < score->rules[i].bands_count; j++) {
-            struct score_band *band = (struct score_band *)(uintptr_t)&score->rules[i].bands[j];
-            const char *name;
-            json_t *points;
-            struct decimal value;
+static bool has_scale(const struct score *score, int scale)
+{
+    for (size_t i = 0; i < score->scales_count; i++)
+        if (score->scales[i].scale == scale)
+            return true;
+    return false;
+}
 
-            place_item(&bands, j, &at);
-            json_object_foreach(json_walk(json_object_get(at.json, "with")), name, points)
-            {
-                for (size_t k = 0; k < score->table.inputs_count; k++)
-                    if (strcmp(score->table.inputs[k].name, name) == 0)
-                        band->with = k;
-                if (band->with == SIZE_MAX || band->with == i || !digits_decimal(points, &value))
-                    return place_fail(&at, "with names another input and its points");
-                band->with_points = (int)value.digits;
-            }
+struct linking {
+    const struct score *score;
+    struct score_band *band;
+};
+
+static bool link_with(const struct place *at, const char *name, void *to)
+{
+    struct linking *linking = to;
+
+    for (size_t i = 0; i < linking->score->table.inputs_count; i++)
+        if (strcmp(linking->score->table.inputs[i].name, name) == 0) {
+            linking->band->with = i;
+            return true;
         }
-    }
+    return place_fail(at, "no input of this score");
+}
+
+static bool link_band(const struct place *at, const struct score *score, struct score_band *band)
+{
+    struct linking linking = {score, band};
+    struct place with;
+
+    if (band->scale != 0 && !has_scale(score, band->scale))
+        return place_fail(at, "the score has no scale %d", band->scale);
+    return !place_member(at, "with", &with) || place_each(&with, link_with, &linking);
+}
+
+/* score.c looks at inputs without `with` first, then at the others: no chains. */
+static bool chains_are_none(const struct place *at, const struct score *score)
+{
+    for (size_t i = 0; i < score->table.inputs_count; i++)
+        for (size_t j = 0; j < score->rules[i].bands_count; j++) {
+            size_t with = score->rules[i].bands[j].with;
+
+            if (with != SIZE_MAX && has_with(&score->rules[with]))
+                return place_fail(at, "%s asks for %s, which asks for another",
+                                  score->table.inputs[i].name, score->table.inputs[with].name);
+        }
     return true;
 }
 
-static bool read_inputs(const struct place *file, struct score *score)
+static bool link_input(const struct place *input, const struct score *score,
+                       struct score_rule *rule)
 {
-    struct reading_score *list = NULL;
-    struct score_input *inputs;
-    struct score_rule *rules;
-    struct place at;
-    size_t count;
+    struct score_band *list = arena(input->loader, rule->bands_count, sizeof(*list));
+    struct place bands, at;
 
-    if (!read_list(file, "inputs", sizeof(*list), read_input, &list, &count))
+    if (!list)
         return false;
-    if (count == 0 || count > SCORE_INPUTS_MOST)
-        return place_fail(file, "from 1 to %d inputs", SCORE_INPUTS_MOST);
-    inputs = arena(file->loader, count, sizeof(*inputs));
-    rules = arena(file->loader, count, sizeof(*rules));
-    if (!inputs || !rules)
-        return false;
-    for (size_t i = 0; i < count; i++) {
-        inputs[i] = list[i].input;
-        rules[i] = list[i].rule;
+    for (size_t i = 0; i < rule->bands_count; i++) {
+        list[i] = rule->bands[i];
+        if (place_member(input, "bands", &bands)) {
+            place_item(&bands, i, &at);
+            if (!link_band(&at, score, &list[i]))
+                return false;
+        }
     }
-    score->table.inputs = inputs;
-    score->table.inputs_count = count;
-    score->rules = rules;
-    place_member(file, "inputs", &at);
-    return link_bands(&at, score);
+    rule->bands = list;
+    return true;
 }
 
-static bool read_response(const struct place *place, void *out)
+struct inputs {
+    const struct input *items;
+    size_t count;
+};
+
+static bool inputs_are_apart(const struct place *at, const struct inputs *inputs)
+{
+    struct place item;
+
+    for (size_t i = 0; i < inputs->count; i++)
+        for (size_t j = 0; j < i; j++)
+            if (strcmp(inputs->items[i].named.name, inputs->items[j].named.name) == 0) {
+                place_item(at, i, &item);
+                return place_fail(&item, "a second input called %s", inputs->items[i].named.name);
+            }
+    return true;
+}
+
+static bool take_inputs(const struct place *at, const struct member *member, char *out)
+{
+    static const struct member here =
+        MEMBER("", REQUIRED, take_list, LISTED(inputs, items, count, input_rows));
+    struct score *score = (struct score *)(void *)out;
+    struct score_input *named;
+    struct score_rule *rules;
+    struct inputs inputs;
+    struct place item;
+
+    (void)member;
+    if (!take_list(at, &here, (char *)&inputs) || !inputs_are_apart(at, &inputs))
+        return false;
+    named = arena(at->loader, inputs.count, sizeof(*named));
+    rules = arena(at->loader, inputs.count, sizeof(*rules));
+    if (!named || !rules)
+        return false;
+    score->table.inputs = named;
+    score->table.inputs_count = inputs.count;
+    score->rules = rules;
+    for (size_t i = 0; i < inputs.count; i++) {
+        named[i] = inputs.items[i].named;
+        rules[i] = inputs.items[i].rule;
+    }
+    for (size_t i = 0; i < inputs.count; i++) {
+        place_item(at, i, &item);
+        if (!link_input(&item, score, &rules[i]))
+            return false;
+    }
+    return chains_are_none(at, score);
+}
+
+/* ---- scales ---- */
+
+static bool read_scale(const struct place *at, const char *name, void *to)
+{
+    struct score *score = to;
+    const char *text = place_text(at);
+
+    if (!text)
+        return false;
+    if (score->scales_count == COUNT(score->scales) || *name < '1' || *name > '9' || name[1])
+        return place_fail(at, "at most %zu scales, called 1 to 9", COUNT(score->scales));
+    score->scales[score->scales_count].scale = *name - '0';
+    score->scales[score->scales_count++].text = text;
+    return true;
+}
+
+static bool take_scales(const struct place *at, const struct member *member, char *out)
+{
+    (void)member;
+    return place_each(at, read_scale, out);
+}
+
+/* A set says one scale, the saturation's (design 5). */
+static bool take_scale_context(const struct place *at, const struct member *member, char *out)
+{
+    const char *text = place_text(at);
+
+    (void)member;
+    (void)out;
+    return text && (strcmp(text, "saturation-scale") == 0 ||
+                    place_fail(at, "saturation-scale is the only one"));
+}
+
+static bool take_scale(const struct place *at, const struct member *member, char *out)
 {
     static const struct member members[] = {
-        {"from",             MEMBER_INT,  false, offsetof(struct score_response, from),             0},
-        {"to",               MEMBER_INT,  true,  offsetof(struct score_response, to),               0},
-        {"single",           MEMBER_INT,  false, offsetof(struct score_response, single),           0},
-        {"risk",             MEMBER_TEXT, true,  offsetof(struct score_response, risk),             0},
-        {"interval-minutes", MEMBER_INT,  true,  offsetof(struct score_response, interval_minutes), 0},
-        {"say",              MEMBER_TEXT, true,  offsetof(struct score_response, say),              0},
-        {"source",           MEMBER_TEXT, true,  offsetof(struct score_response, source),           0},
+        MEMBER("context", REQUIRED, take_scale_context, NOWHERE),
+        MEMBER("scales", REQUIRED, take_scales, NOWHERE),
+        MEMBER("default", REQUIRED, take_whole, INTO(score, scale_default)),
     };
+    struct score *score = (struct score *)(void *)out;
 
-    return SHAPE(place, members, out);
+    (void)member;
+    return SHAPE(at, members, score) && (has_scale(score, score->scale_default) ||
+                                         place_fail(at, "default is not one of the scales"));
+}
+
+/* ---- withheld ---- */
+
+static bool take_pregnant(const struct place *at, const struct member *member, char *out)
+{
+    const char *text = place_text(at);
+
+    (void)member;
+    ((struct score_withhold *)(void *)out)->pregnant = true;
+    return text &&
+           (strcmp(text, "pregnant") == 0 || place_fail(at, "pregnant is all a set may say"));
+}
+
+static bool read_is(const struct place *item, void *out)
+{
+    return take_true(item, NULL, out);
+}
+
+struct is {
+    const char *items;
+    size_t count;
+};
+
+static bool take_is(const struct place *at, const struct member *member, char *out)
+{
+    static const struct rows rows = {1, 1, 1, read_is};
+    static const struct member here =
+        MEMBER("", REQUIRED, take_list, LISTED(is, items, count, rows));
+    struct is is;
+
+    (void)member;
+    if (!((struct score_withhold *)(void *)out)->pregnant)
+        return place_fail(at, "is stands beside context");
+    return take_list(at, &here, (char *)&is);
 }
 
 static bool read_withheld(const struct place *place, void *out)
 {
     static const struct member members[] = {
-        {"ages",        MEMBER_OBJECT, false, 0,                                             0},
-        {"age-unknown", MEMBER_BOOL,   false, offsetof(struct score_withhold, age_unknown), 0},
-        {"context",     MEMBER_WORD,   false, 0,                                             0},
-        {"is",          MEMBER_ARRAY,  false, 0,                                             0},
-        {"say",         MEMBER_TEXT,   true,  offsetof(struct score_withhold, say),         0},
-        {"source",      MEMBER_ANY,    false, 0,                                             0},
+        MEMBER("ages", OPTIONAL, take_ages, INTO(score_withhold, ages)),
+        MEMBER("age-unknown", OPTIONAL, take_bool, INTO(score_withhold, age_unknown)),
+        MEMBER("context", OPTIONAL, take_pregnant, NOWHERE),
+        MEMBER("is", OPTIONAL, take_is, NOWHERE),
+        MEMBER("say", REQUIRED, take_text, INTO(score_withhold, say)),
+        MEMBER("source", OPTIONAL, take_said, NOWHERE),
     };
-    struct score_withhold *withhold = out;
-    const char *context;
+    struct score_withhold *row = out;
 
-    if (!SHAPE(place, members, withhold) || !read_ages(place, &withhold->ages))
+    if (!SHAPE(place, members, row))
         return false;
-    context = json_string_value(json_object_get(place->json, "context"));
-    withhold->pregnant = context && strcmp(context, "pregnant") == 0;
-    if (context && !withhold->pregnant)
-        return place_fail(place, "context is pregnant");
-    return withhold->pregnant || withhold->age_unknown || withhold->ages.given || place_fail(place, "ages, age-unknown or context");
+    if (row->pregnant && !json_object_get(place->json, "is"))
+        return place_fail(place, "is is missing");
+    return row->ages.given + row->age_unknown + row->pregnant == 1 ||
+           place_fail(place, "one of ages, age-unknown and context is due here");
 }
 
-static bool read_scales(const struct place *file, struct score *score)
+static const struct rows withheld_rows = {sizeof(struct score_withhold), 0, 16, read_withheld};
+
+/* ---- responses ---- */
+
+static bool read_response(const struct place *place, void *out)
 {
     static const struct member members[] = {
-        {"context", MEMBER_WORD,   true, 0,                                     0},
-        {"default", MEMBER_INT,    true, offsetof(struct score, scale_default), 0},
-        {"scales",  MEMBER_OBJECT, true, 0,                                     0},
+        MEMBER("from", OPTIONAL, take_whole, INTO(score_response, from)),
+        MEMBER("to", REQUIRED, take_whole, INTO(score_response, to)),
+        MEMBER("single", OPTIONAL, take_points, INTO(score_response, single)),
+        MEMBER("risk", REQUIRED, take_text, INTO(score_response, risk)),
+        MEMBER("interval-minutes", REQUIRED, take_whole, INTO(score_response, interval_minutes)),
+        MEMBER("say", REQUIRED, take_text, INTO(score_response, say)),
+        MEMBER("source", REQUIRED, take_text, INTO(score_response, source)),
     };
-    struct place scale, scales;
-    const char *name;
-    json_t *text;
+    const struct score_response *row = out;
 
-    if (!place_member(file, "scale", &scale))
-        return true;
-    if (!SHAPE(&scale, members, score))
-        return false;
-    place_member(&scale, "scales", &scales);
-    json_object_foreach(json_walk(scales.json), name, text)
-    {
-        if (score->scales_count == 4 || strspn(name, "123456789") != strlen(name) || strlen(name) != 1 || !text_is(text))
-            return place_fail(&scales, "at most four scales, named 1 to 9, each with a text");
-        score->scales[score->scales_count].scale = name[0] - '0';
-        score->scales[score->scales_count++].text = json_string_value(text);
-    }
+    return SHAPE(place, members, out) &&
+           (row->from <= row->to || place_fail(place, "from is over to: no total lies between"));
+}
+
+static const struct rows response_rows = {sizeof(struct score_response), 1, ROWS_MOST,
+                                          read_response};
+
+static int most_points(const struct score_rule *rule)
+{
+    int most = rule->has_other ? rule->other : 0;
+
+    for (size_t i = 0; i < rule->bands_count; i++)
+        most = rule->bands[i].points > most ? rule->bands[i].points : most;
+    for (size_t i = 0; i < rule->words_count; i++)
+        most = rule->words[i].points > most ? rule->words[i].points : most;
+    return most;
+}
+
+static bool has_response(const struct score *score, int total)
+{
+    for (size_t i = 0; i < score->responses_count; i++)
+        if (score->responses[i].single == 0 && score->responses[i].from <= total &&
+            total <= score->responses[i].to)
+            return true;
+    return false;
+}
+
+/* A total that nobody is told what to do about would be worse than none. */
+static bool totals_are_answered(const struct place *file, const struct score *score)
+{
+    int most = 0;
+
+    for (size_t i = 0; i < score->table.inputs_count; i++)
+        most += most_points(&score->rules[i]);
+    for (int total = 0; total <= most; total++)
+        if (!has_response(score, total))
+            return place_fail(file, "responses: none for a total of %d", total);
     return true;
 }
 
-static bool read_caution(const struct place *place, void *out)
-{
-    const char *text = text_is(place->json) ? json_string_value(place->json) : NULL;
+/* ---- the file ---- */
 
-    memcpy(out, &text, sizeof(text));
-    return text || place_fail(place, "a text is due here");
+static bool read_caution(const struct place *item, void *out)
+{
+    const char *text = place_text(item);
+
+    put_pointer(out, text);
+    return text != NULL;
 }
 
-static bool read_codes_of(const struct place *file, struct score *score)
-{
-    struct place at;
+static const struct rows caution_rows = {sizeof(char *), 0, 16, read_caution};
 
-    return place_member(file, "code", &at) && read_coding(&at, &score->table.code) && place_member(file, "category", &at) &&
-           read_coding(&at, &score->table.category) && read_unit_name(file, "unit", true, &score->table.unit);
+static bool take_own_name(const struct place *at, const struct member *member, char *out)
+{
+    char file[160];
+
+    if (!take_word(at, member, out))
+        return false;
+    (void)snprintf(file, sizeof(file), "scores/%s.json", json_string_value(at->json));
+    return strcmp(file, at->loader->file) == 0 || place_fail(at, "not the name of the file");
 }
 
 bool load_score(const struct place *file, struct score *out)
 {
     static const struct member members[] = {
-        {"score",     MEMBER_TEXT,   true,  offsetof(struct score, table.name),   0},
-        {"title",     MEMBER_TEXT,   true,  offsetof(struct score, table.title),  0},
-        {"credit",    MEMBER_TEXT,   true,  offsetof(struct score, table.credit), 0},
-        {"cautions",  MEMBER_ARRAY,  false, 0,                                    0},
-        {"code",      MEMBER_OBJECT, true,  0,                                    0},
-        {"category",  MEMBER_OBJECT, true,  0,                                    0},
-        {"unit",      MEMBER_WORD,   true,  0,                                    0},
-        {"source",    MEMBER_ANY,    true,  0,                                    0},
-        {"scale",     MEMBER_OBJECT, false, 0,                                    0},
-        {"withheld",  MEMBER_ARRAY,  false, 0,                                    0},
-        {"inputs",    MEMBER_ARRAY,  true,  0,                                    0},
-        {"responses", MEMBER_ARRAY,  true,  0,                                    0},
+        MEMBER("score", REQUIRED, take_own_name, INTO(score, table.name)),
+        MEMBER("title", REQUIRED, take_text, INTO(score, table.title)),
+        MEMBER("credit", REQUIRED, take_text, INTO(score, table.credit)),
+        MEMBER("cautions", OPTIONAL, take_list, LIST(score, table.cautions, caution_rows)),
+        MEMBER("code", REQUIRED, take_coding, INTO(score, table.code)),
+        MEMBER("category", REQUIRED, take_coding, INTO(score, table.category)),
+        MEMBER("unit", REQUIRED, take_unit, INTO(score, table.unit)),
+        MEMBER("source", REQUIRED, take_said, NOWHERE),
+        MEMBER("scale", OPTIONAL, take_scale, NOWHERE),
+        MEMBER("withheld", OPTIONAL, take_list, LIST(score, withheld, withheld_rows)),
+        MEMBER("inputs", REQUIRED, take_inputs, NOWHERE),
+        MEMBER("responses", REQUIRED, take_list, LIST(score, responses, response_rows)),
     };
 
-    if (!SHAPE(file, members, out) || !read_codes_of(file, out) || !read_scales(file, out) || !read_inputs(file, out) ||
-        !read_list(file, "cautions", sizeof(char *), read_caution, &out->table.cautions, &out->table.cautions_count) ||
-        !read_list(file, "withheld", sizeof(struct score_withhold), read_withheld, &out->withheld, &out->withheld_count) ||
-        !read_list(file, "responses", sizeof(struct score_response), read_response, &out->responses, &out->responses_count))
+    if (!SHAPE(file, members, out))
         return false;
     for (size_t i = 0; i < out->responses_count; i++)
         if (out->responses[i].single > 0)
             out->single_points = out->responses[i].single;
-    return out->responses_count > 0 || place_fail(file, "no responses");
+    return totals_are_answered(file, out);
 }

@@ -1,11 +1,13 @@
-/* nearest.c - the known name that somebody may have meant: edit distance, for messages only. */
+/* nearest.c - the known name that somebody may have meant: for messages only; see wardpost/kind.h.
+ */
+#include <stdint.h>
 #include <string.h>
 
 #include "clinical/clinical_private.h"
 
 #define NAME_MOST 40
 
-/* Levenshtein's distance over one row; longer names are never near. */
+/* Levenshtein's edit distance (1965) in one row; longer names are never near. */
 static size_t distance(const char *a, const char *b)
 {
     size_t row[NAME_MOST + 1];
@@ -20,13 +22,12 @@ static size_t distance(const char *a, const char *b)
 
         row[0] = i + 1;
         for (size_t j = 0; j < length; j++) {
-            size_t changed = diagonal + (a[i] != b[j]);
-            size_t shorter = row[j] + 1, longer = row[j + 1] + 1;
+            size_t best = diagonal + (a[i] != b[j]);
 
             diagonal = row[j + 1];
-            row[j + 1] = changed < shorter ? changed : shorter;
-            if (longer < row[j + 1])
-                row[j + 1] = longer;
+            best = row[j] + 1 < best ? row[j] + 1 : best;
+            best = diagonal + 1 < best ? diagonal + 1 : best;
+            row[j + 1] = best;
         }
     }
     return row[length];
@@ -47,9 +48,10 @@ static void consider(struct nearest *nearest, const char *name)
     }
 }
 
+/* A third of the name may be wrong: more than that is guessing. */
 static const char *near_enough(const struct nearest *nearest)
 {
-    return nearest->name && nearest->distance <= (strlen(nearest->name) + 2) / 3 ? nearest->name : NULL;
+    return nearest->name && nearest->distance <= strlen(nearest->name) / 3 ? nearest->name : NULL;
 }
 
 const char *kinds_nearest(const struct kinds *kinds, const char *name)
@@ -72,15 +74,16 @@ const char *word_list_nearest(const struct word_list *list, const char *word)
 
 const char *kind_nearest_field(const struct kind *kind, const char *name)
 {
-    static const char *const common[] = {"id", "patient", "taken", "age", "kind", "unit", "by", "device", "note", "confirmed",
-                                         "override", "not-taken"};
+    static const char *const of_each[] = {"age",      "by",      "confirmed", "device",
+                                          "id",       "kind",    "note",      "not-taken",
+                                          "override", "patient", "taken",     "unit"};
     struct nearest nearest = {name, NULL, SIZE_MAX};
 
     for (size_t i = 0; i < kind->parts_count; i++)
         consider(&nearest, kind->parts[i].name);
     for (size_t i = 0; i < kind->fields_count; i++)
         consider(&nearest, kind->fields[i].group ? kind->fields[i].group : kind->fields[i].name);
-    for (size_t i = 0; i < sizeof(common) / sizeof(common[0]); i++)
-        consider(&nearest, common[i]);
+    for (size_t i = 0; i < sizeof(of_each) / sizeof(of_each[0]); i++)
+        consider(&nearest, of_each[i]);
     return near_enough(&nearest);
 }

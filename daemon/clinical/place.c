@@ -1,64 +1,28 @@
 /* place.c - places in a file of the table, and shapes as tables; see load.h. */
 #include <stdarg.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "clinical/load.h"
 #include "wardpost/json_in.h"
 
-/* ---- memory: freed with the table ---- */
+/* ---- faults ---- */
 
-struct chunk {
-    struct chunk *next;
-    size_t used, room;
-    _Alignas(16) char bytes[];
-};
-
-#define CHUNK_ROOM ((size_t)16384)
-
-static struct chunk *chunk_for(struct loader *loader, size_t length)
+/* vsnprintf() may have cut a character of several bytes (RFC 3629) in two: half of one is dropped.
+ */
+static void drop_half_character(char *text)
 {
-    struct chunk *chunk = loader->kinds->memory;
-    size_t room = length > CHUNK_ROOM ? length : CHUNK_ROOM;
+    size_t length = strlen(text), back = 0;
+    unsigned char lead;
 
-    if (chunk && chunk->room - chunk->used >= length)
-        return chunk;
-    chunk = calloc(1, sizeof(*chunk) + room);
-    if (!chunk) {
-        loader->no_memory = true;
-        return NULL;
-    }
-    chunk->room = room;
-    chunk->next = loader->kinds->memory;
-    loader->kinds->memory = chunk;
-    return chunk;
+    while (back < length && back < 4 && ((unsigned char)text[length - 1 - back] & 0xC0) == 0x80)
+        back++;
+    if (back == length)
+        return;
+    lead = (unsigned char)text[length - 1 - back];
+    if ((lead >= 0xF0 && back < 3) || (lead >= 0xE0 && back < 2) || (lead >= 0xC0 && back < 1))
+        text[length - 1 - back] = '\0';
 }
-
-void *arena(struct loader *loader, size_t count, size_t size)
-{
-    size_t length = (count * size + 15) & ~(size_t)15;
-    struct chunk *chunk = chunk_for(loader, length ? length : 16);
-    void *given;
-
-    if (!chunk)
-        return NULL;
-    given = chunk->bytes + chunk->used;
-    chunk->used += length ? length : 16;
-    return given;
-}
-
-void arena_free(struct chunk *memory)
-{
-    while (memory) {
-        struct chunk *next = memory->next;
-
-        free(memory);
-        memory = next;
-    }
-}
-
-/* ---- places ---- */
 
 bool place_fail(const struct place *place, const char *format, ...)
 {
@@ -67,13 +31,18 @@ bool place_fail(const struct place *place, const char *format, ...)
 
     if (fault->reason[0])
         return false; /* the first one counts */
-    snprintf(fault->file, sizeof(fault->file), "%s", place->loader->file);
-    snprintf(fault->pointer, sizeof(fault->pointer), "%s", place->pointer);
+    (void)snprintf(fault->file, sizeof(fault->file), "%s", place->loader->file);
+    (void)snprintf(fault->pointer, sizeof(fault->pointer), "%s", place->pointer);
     va_start(arguments, format);
-    vsnprintf(fault->reason, sizeof(fault->reason), format, arguments);
+    (void)vsnprintf(fault->reason, sizeof(fault->reason), format, arguments);
     va_end(arguments);
+    drop_half_character(fault->file);
+    drop_half_character(fault->pointer);
+    drop_half_character(fault->reason);
     return false;
 }
+
+/* ---- places ---- */
 
 bool place_member(const struct place *place, const char *name, struct place *out)
 {
@@ -94,123 +63,84 @@ void place_item(const struct place *place, size_t index, struct place *out)
     pointer_join_index(out->pointer, sizeof(out->pointer), place->pointer, index);
 }
 
+const char *place_text(const struct place *place)
+{
+    const char *text = text_is(place->json) ? json_string_value(place->json) : NULL;
+
+    if (text && *text)
+        return text;
+    place_fail(place, "a text is due here");
+    return NULL;
+}
+
 /* ---- shapes ---- */
 
-static bool take_int(const struct place *at, int *out)
+static bool is_remark(const char *name)
 {
-    struct decimal value;
-
-    if (!digits_decimal(at->json, &value) || value.scale > 0 || value.digits < 0 || value.digits > 1000000)
-        return place_fail(at, "a whole number from 0 to 1000000 is due here");
-    *out = (int)value.digits;
-    return true;
+    return strcmp(name, "about") == 0;
 }
 
-static bool take_decimal(const struct place *at, const struct member *member, char *out)
+static bool is_member(const char *name, const struct member *members, size_t count)
 {
-    struct decimal value;
-
-    if (!digits_decimal(at->json, &value))
-        return place_fail(at, "a number is due here");
-    memcpy(out + member->offset, &value, sizeof(value));
-    if (member->has)
-        *(bool *)(out + member->has) = true;
-    return true;
-}
-
-static bool take_text(const struct place *at, char *out)
-{
-    const char *text = text_is(at->json) ? json_string_value(at->json) : NULL;
-
-    if (!text || !*text)
-        return place_fail(at, "a text is due here");
-    memcpy(out, &text, sizeof(text));
-    return true;
-}
-
-static bool take_member(const struct place *at, const struct member *member, char *out)
-{
-    switch (member->type) {
-    case MEMBER_TEXT:
-        return take_text(at, out + member->offset);
-    case MEMBER_WORD:
-        return text_is(at->json) || place_fail(at, "a text is due here");
-    case MEMBER_INT:
-        return take_int(at, (int *)(void *)(out + member->offset));
-    case MEMBER_BOOL:
-        *(bool *)(out + member->offset) = json_is_true(at->json);
-        return json_is_boolean(at->json) || place_fail(at, "true or false is due here");
-    case MEMBER_DECIMAL:
-        return take_decimal(at, member, out);
-    case MEMBER_OBJECT:
-        return json_is_object(at->json) || place_fail(at, "an object is due here");
-    case MEMBER_ARRAY:
-        return json_is_array(at->json) || place_fail(at, "a list is due here");
-    case MEMBER_ANY:
-        return true;
-    }
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(members[i].name, name) == 0)
+            return true;
     return false;
 }
 
 static bool no_strangers(const struct place *place, const struct member *members, size_t count)
 {
+    struct place at;
     const char *name;
     json_t *value;
 
     json_object_foreach(json_walk(place->json), name, value)
     {
-        struct place at;
-        size_t i = 0;
-
-        while (i < count && strcmp(members[i].name, name) != 0)
-            i++;
-        if (i == count && strcmp(name, "about") != 0) {
-            place_member(place, name, &at);
-            return place_fail(&at, "no such member here");
-        }
+        if (is_remark(name) || is_member(name, members, count))
+            continue;
+        return place_member(place, name, &at) && place_fail(&at, "no such member here");
     }
     return true;
 }
 
 bool place_shape(const struct place *place, const struct member *members, size_t count, void *out)
 {
+    struct place at;
+
     if (!json_is_object(place->json))
         return place_fail(place, "an object is due here");
     if (!no_strangers(place, members, count))
         return false;
     for (size_t i = 0; i < count; i++) {
-        struct place at;
+        const struct member *member = &members[i];
 
-        if (!place_member(place, members[i].name, &at)) {
-            if (members[i].required)
-                return place_fail(place, "%s is missing", members[i].name);
-            continue;
+        if (place_member(place, member->name, &at)) {
+            if (!member->take(&at, member, out))
+                return false;
+        } else if (member->required) {
+            return place_fail(place, "%s is missing", member->name);
         }
-        if (!take_member(&at, &members[i], out))
+    }
+    return true;
+}
+
+bool place_each(const struct place *place, read_named *read, void *to)
+{
+    struct place at;
+    const char *name;
+    json_t *value;
+
+    if (!json_is_object(place->json))
+        return place_fail(place, "an object is due here");
+    json_object_foreach(json_walk(place->json), name, value)
+    {
+        if (!is_remark(name) && place_member(place, name, &at) && !read(&at, name, to))
             return false;
     }
     return true;
 }
 
-bool read_list(const struct place *place, const char *name, size_t size, read_item *read, void *items_out, size_t *count_out)
+size_t place_count(const struct place *place)
 {
-    struct place list, item;
-    char *items;
-
-    *count_out = 0;
-    if (!place_member(place, name, &list))
-        return true;
-    if (!json_is_array(list.json))
-        return place_fail(&list, "a list is due here");
-    items = arena(place->loader, json_array_size(list.json), size);
-    if (!items)
-        return false;
-    for (size_t i = 0; i < json_array_size(list.json); i++) {
-        place_item(&list, i, &item);
-        if (!read(&item, items + i * size))
-            return false;
-    }
-    memcpy(items_out, &items, sizeof(items));
-    *count_out = json_array_size(list.json);
-    return true;
+    return json_object_size(place->json) - (json_object_get(place->json, "about") ? 1 : 0);
 }

@@ -174,8 +174,13 @@ __attribute__((format(printf, 2, 3))) static void add(struct words *words, const
     wrote = vsnprintf(words->out + words->used, words->room - words->used, format, arguments);
     va_end(arguments);
     words->used += wrote > 0 ? (size_t)wrote : 0;
-    if (words->used >= words->room)
-        words->used = words->room - 1;
+    if (words->used < words->room)
+        return;
+    words->used = words->room - 1;
+    while (words->used > 0 && (words->out[words->used - 1] & 0x80)) /* never half a character */
+        words->used--;
+    words->out[words->used] = '\0';
+    words->room = words->used + 1; /* full: nothing shorter may follow */
 }
 
 static void add_those(struct words *words, const struct scoring *scoring,

@@ -85,6 +85,11 @@ static void *run(void *context)
     while (!atomic_load(&courier->stopping)) {
         int64_t next_due_ms = INT64_MAX;
 
+        if (!courier->destination.known && !wave_settle(courier)) {
+            log_line(LOG_LEVEL_ERROR, "courier: the store cannot be used; trying again in a second");
+            wait_for(courier, clock_wall_ms() + 1000, false);
+            continue;
+        }
         if (!courier->destination.known && !destination_meet(courier)) {
             wait_for(courier, next_try_ms(courier), false);
             continue;
@@ -95,10 +100,12 @@ static void *run(void *context)
             wait_for(courier, clock_wall_ms() + 1000, false);
         } else if (next_due_ms > 0 && courier->destination.known) {
             wait_for(courier, next_due_ms, true);
-        } else if (!courier->destination.known) {
+        } else if (!courier->destination.known && wave_settle(courier)) {
             wait_for(courier, next_try_ms(courier), false);
         }
     }
+    if (!wave_settle(courier))
+        log_line(LOG_LEVEL_ERROR, "courier: the last answers could not be kept; they are looked up at the next start");
     return NULL;
 }
 

@@ -28,7 +28,10 @@ struct destination { /* the courier thread's */
     size_t choked_count;
 };
 
+struct wave;
+
 struct courier {
+    struct wave *settled; /* the last wave, decided and not on disk yet: it goes there with the next claim */
     struct courier_options options;
     char *server;
     struct outbox *outbox;
@@ -64,6 +67,8 @@ void choked_others_succeed(struct destination *destination, int64_t but_seq);
 /* One claim, delivered as far as it goes now, settled. *next_due_ms: when there may be more (wall clock; INT64_MAX: on change).
  * False: trouble of ours with the outbox. */
 bool wave_run(struct courier *courier, int64_t *next_due_ms);
+/* What the last wave came to goes to disk now: before a wait, and at the end. */
+bool wave_settle(struct courier *courier);
 
 uint32_t chance(void);
 

@@ -280,9 +280,23 @@ static void settlement_of(const struct item *item, struct settlement *out)
                                .not_sent = item->end.not_sent};
 }
 
-static void note_outcome(struct wave *wave, const struct item *item)
+/* Counted in memory only, and before the next claim. */
+static void note_choked(struct wave *wave)
 {
     struct destination *destination = &wave->courier->destination;
+
+    for (size_t i = 0; i < wave->count; i++) {
+        const struct item *item = &wave->items[i];
+
+        if (item->end.type != DEED_WAIT)
+            choked_forget(destination, item->entry->seq);
+        else if (item->delivery.server_errors > 0)
+            choked_note(destination, item->entry->seq, item->delivery.server_errors);
+    }
+}
+
+static void note_outcome(const struct item *item)
+{
     char id[UUID_TEXT_ROOM];
 
     uuid_text(&item->entry->id, id);
@@ -291,29 +305,18 @@ static void note_outcome(struct wave *wave, const struct item *item)
                  "observation=%.8s state=%s attempt=%u status=%ld why=\"%s\"", id,
                  item->end.type == DEED_HOLD ? "held" : "waiting", item->entry->attempts + 1, item->http_status,
                  item->end.reason);
-    if (item->end.type == DEED_WAIT) {
-        if (item->delivery.server_errors > 0)
-            choked_note(destination, item->entry->seq, item->delivery.server_errors);
-        return;
-    }
-    metric_add(item->end.type == DEED_CHARTED ? METRIC_OBSERVATIONS_CHARTED : METRIC_OBSERVATIONS_HELD, 1);
-    choked_forget(destination, item->entry->seq);
+    if (item->end.type != DEED_WAIT)
+        metric_add(item->end.type == DEED_CHARTED ? METRIC_OBSERVATIONS_CHARTED : METRIC_OBSERVATIONS_HELD, 1);
 }
 
-static enum status settle(struct wave *wave)
+static enum status decide_all(struct wave *wave)
 {
-    struct settlement *settlements = calloc(wave->count, sizeof(*settlements));
-    enum status status;
-
-    if (!settlements)
+    wave->settlements = calloc(wave->count, sizeof(*wave->settlements));
+    if (!wave->settlements)
         return STATUS_NO_MEMORY;
     for (size_t i = 0; i < wave->count; i++)
-        settlement_of(&wave->items[i], &settlements[i]);
-    status = outbox_settle(wave->courier->outbox, settlements, wave->count, clock_wall_ms());
-    for (size_t i = 0; i < wave->count && status == STATUS_OK; i++)
-        note_outcome(wave, &wave->items[i]);
-    free(settlements);
-    return status;
+        settlement_of(&wave->items[i], &wave->settlements[i]);
+    return STATUS_OK;
 }
 
 static void judge_destination(struct wave *wave)
@@ -326,50 +329,100 @@ static void judge_destination(struct wave *wave)
     }
 }
 
-static void wave_clear(struct wave *wave)
+static void wave_free(struct wave *wave)
 {
-    for (size_t i = 0; i < wave->count; i++) {
+    if (!wave)
+        return;
+    for (size_t i = 0; i < wave->count && wave->items; i++) {
         json_out_clear(&wave->items[i].body);
         free(wave->items[i].said);
     }
     free(wave->items);
+    free(wave->settlements);
+    claim_free(wave->claim);
+    free(wave);
 }
 
-static enum status deliver(struct courier *courier, const struct claim *claim)
+static enum status go_round(struct wave *wave)
 {
-    struct wave wave = {.courier = courier};
-    struct item **list = calloc(claim->count, sizeof(*list));
-    enum status status = list ? begin(&wave, claim) : STATUS_NO_MEMORY;
+    struct item **list = calloc(wave->claim->count, sizeof(*list));
+    enum status status = list ? begin(wave, wave->claim) : STATUS_NO_MEMORY;
 
-    for (unsigned round = 0; status == STATUS_OK && round < ROUNDS_MOST + claim->count; round++) {
-        bool looked = look_up_round(&wave, list);
-        bool sent = send_round(&wave, list);
+    for (size_t round = 0; status == STATUS_OK && round < ROUNDS_MOST + wave->count; round++) {
+        bool looked = look_up_round(wave, list);
+        bool sent = send_round(wave, list);
 
         if (!looked && !sent)
             break;
     }
-    if (status == STATUS_OK) {
-        leave_the_rest(&wave);
-        status = settle(&wave);
-        judge_destination(&wave);
-    }
-    wave_clear(&wave);
     free(list);
+    if (status != STATUS_OK)
+        return status;
+    leave_the_rest(wave);
+    status = decide_all(wave);
+    if (status == STATUS_OK) {
+        note_choked(wave);
+        judge_destination(wave);
+    }
     return status;
+}
+
+/* Takes the claim. */
+static enum status deliver(struct courier *courier, struct claim *claim)
+{
+    struct wave *wave = calloc(1, sizeof(*wave));
+    enum status status;
+
+    if (!wave) {
+        claim_free(claim);
+        return STATUS_NO_MEMORY;
+    }
+    wave->courier = courier;
+    wave->claim = claim;
+    status = go_round(wave);
+    if (status == STATUS_OK)
+        courier->settled = wave;
+    else
+        wave_free(wave); /* on disk its entries are marked as tried: they are looked up when they come again */
+    return status;
+}
+
+/* It is on disk: now it may be told. */
+static void tell_settled(struct courier *courier)
+{
+    struct wave *wave = courier->settled;
+
+    for (size_t i = 0; wave && i < wave->count; i++)
+        note_outcome(&wave->items[i]);
+    courier->settled = NULL;
+    wave_free(wave);
+}
+
+bool wave_settle(struct courier *courier)
+{
+    const struct wave *wave = courier->settled;
+
+    if (wave && outbox_settle(courier->outbox, wave->settlements, wave->count, clock_wall_ms()) != STATUS_OK)
+        return false;
+    tell_settled(courier);
+    return true;
 }
 
 bool wave_run(struct courier *courier, int64_t *next_due_ms)
 {
     const struct destination *destination = &courier->destination;
+    const struct wave *settled = courier->settled;
     size_t most = destination->batches ? destination->batch_now : courier->options.transfers_most * 4;
     struct claim *claim = NULL;
-    enum status status = outbox_claim(courier->outbox, most, CLAIM_BYTES, clock_wall_ms(), &claim);
+    enum status status = outbox_turn(courier->outbox, settled ? settled->settlements : NULL, settled ? settled->count : 0, most,
+                                     CLAIM_BYTES, clock_wall_ms(), &claim);
 
     if (status != STATUS_OK)
         return false;
+    tell_settled(courier);
     *next_due_ms = claim->count > 0 ? 0 : claim->next_due_ms;
     if (claim->count > 0)
-        status = deliver(courier, claim);
+        return deliver(courier, claim) == STATUS_OK;
     claim_free(claim);
-    return status == STATUS_OK;
+    return true;
 }

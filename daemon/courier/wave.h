@@ -24,6 +24,8 @@ struct item { /* one Observation of the wave */
 
 struct wave {
     struct courier *courier;
+    struct claim *claim;
+    struct settlement *settlements; /* when it is decided */
     struct item *items;
     size_t count;
     bool over;     /* the destination is away or paused: nothing more goes out */

@@ -58,8 +58,8 @@ enum status abilities_read(const char *text, size_t length, struct abilities *ou
     if (status != STATUS_OK)
         return status;
     *out = (struct abilities){.fhir_version = ""};
-    snprintf(out->fhir_version, sizeof(out->fhir_version), "%.15s",
-             answer_text(statement, "fhirVersion"));
+    (void)snprintf(out->fhir_version, sizeof(out->fhir_version), "%.15s",
+                   answer_text(statement, "fhirVersion"));
     out->json = takes_json(json_object_get(statement, "format"));
     out->batch = does(rest, "batch");
     out->transaction = does(rest, "transaction");

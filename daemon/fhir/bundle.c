@@ -9,7 +9,7 @@ void identifier_query(const struct uuid *id, char out[IDENTIFIER_QUERY_ROOM])
     char text[UUID_TEXT_ROOM];
 
     uuid_text(id, text);
-    snprintf(out, IDENTIFIER_QUERY_ROOM, "identifier=urn:ietf:rfc:3986%%7Curn:uuid:%s", text);
+    (void)snprintf(out, IDENTIFIER_QUERY_ROOM, "identifier=urn:ietf:rfc:3986%%7Curn:uuid:%s", text);
 }
 
 static void out_request(const struct bundle_entry *entry, enum bundle_way way, struct json_out *out)
@@ -23,11 +23,11 @@ static void out_request(const struct bundle_entry *entry, enum bundle_way way, s
         out_member(out, "method", "PUT");
         out_member(out, "url", entry->remote);
         if (entry->version) {
-            snprintf(text, sizeof(text), "W/\"%.80s\"", entry->version);
+            (void)snprintf(text, sizeof(text), "W/\"%.80s\"", entry->version);
             out_member(out, "ifMatch", text);
         }
     } else if (way == BUNDLE_UPDATE_AS_CREATE) {
-        snprintf(text, sizeof(text), "Observation/%s", id);
+        (void)snprintf(text, sizeof(text), "Observation/%s", id);
         out_member(out, "method", "PUT");
         out_member(out, "url", text);
     } else {

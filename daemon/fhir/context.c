@@ -43,7 +43,7 @@ static void join_counted(struct scratch *scratch, const char **lead, const struc
 {
     char text[64];
 
-    snprintf(text, sizeof(text), "Counted %d in %d s", said->beats, said->seconds);
+    (void)snprintf(text, sizeof(text), "Counted %d in %d s", said->beats, said->seconds);
     join(scratch, lead, text);
 }
 

@@ -15,7 +15,7 @@ struct observation *observation_begin(struct build *build, const struct uuid *sp
     item->id = *space;
     if (strcmp(role, "main") != 0)
         uuid_named(space, role, &item->id);
-    snprintf(item->role, sizeof(item->role), "%s", role);
+    (void)snprintf(item->role, sizeof(item->role), "%s", role);
     item->reading = SIZE_MAX;
     item->needs = build->needs;
     build->start = build->mapping.out->length;
@@ -114,7 +114,7 @@ void add_worked_out(struct build *build, const struct worked_out *worked_out)
 
     if (!all_mapped(build, worked_out->inputs, worked_out->inputs_count))
         return;
-    snprintf(role, sizeof(role), "computed:%s", kind->name);
+    (void)snprintf(role, sizeof(role), "computed:%s", kind->name);
     item = observation_begin(build, &build->mapping.set->id, role);
     need_inputs(build, item, worked_out->inputs, worked_out->inputs_count);
     set_head_out(build, item, kind->profile, &kind->category);
@@ -138,7 +138,7 @@ void add_score(struct build *build, const struct score_answer *score)
 
     if (score->withheld || !all_mapped(build, score->readings, table->inputs_count))
         return;
-    snprintf(role, sizeof(role), "score:%s", table->name);
+    (void)snprintf(role, sizeof(role), "score:%s", table->name);
     item = observation_begin(build, &build->mapping.set->id, role);
     need_inputs(build, item, score->readings, table->inputs_count);
     set_head_out(build, item, NULL, &table->category);

@@ -104,7 +104,7 @@ struct observation *observation_begin(struct build *build, const struct uuid *sp
                                       const char *role);
 void observation_end(struct build *build, struct observation *item, const struct coding *category);
 
-void add_companion(struct build *build, size_t reading, size_t main, size_t field);
+void add_companion(struct build *build, size_t index, size_t main, size_t field_index);
 void add_worked_out(struct build *build, const struct worked_out *worked_out);
 void add_score(struct build *build, const struct score_answer *score);
 void add_panel(struct build *build);

@@ -16,14 +16,25 @@ struct line {
     size_t length, room;
 };
 
-/* Control characters become blanks; what does not fit is cut between two characters. */
+static bool is_inside(char byte) /* of a character of several bytes */
+{
+    return ((unsigned char)byte & 0xC0U) == 0x80U;
+}
+
+/* Line breaks become blanks; what does not fit is cut between two characters. */
 static void add(struct line *line, const char *text)
 {
-    for (; *text && line->length + 1 < line->room; text++)
-        line->out[line->length++] = (unsigned char)*text < 0x20 || *text == 0x7F ? ' ' : *text;
-    if (*text && ((unsigned char)*text & 0xC0) == 0x80) /* in the middle of one */
-        while (line->length > 0 && ((unsigned char)line->out[--line->length] & 0xC0) == 0x80)
-            ;
+    for (; *text && line->length + 1 < line->room; text++) {
+        const unsigned char byte = (unsigned char)*text;
+
+        line->out[line->length++] = *text;
+        if (byte < 0x20 || byte == 0x7F)
+            line->out[line->length - 1] = ' ';
+    }
+    while (is_inside(*text) && line->length > 0 && is_inside(line->out[line->length - 1]))
+        line->length--;
+    if (is_inside(*text) && line->length > 0)
+        line->length--; /* its first byte */
     line->out[line->length] = '\0';
 }
 
@@ -85,11 +96,12 @@ bool outcome_line(const char *text, size_t length, char *out, size_t room)
     const json_t *issues = json_object_get(outcome, "issue");
     struct line line = {out, 0, room};
 
-    if (good && room > 0)
+    if (good && room > 0) {
         out[0] = '\0';
-    add_issues(&line, issues, true);
-    if (line.length == 0)
-        add_issues(&line, issues, false);
+        add_issues(&line, issues, true);
+        if (line.length == 0)
+            add_issues(&line, issues, false);
+    }
     json_decref(outcome);
     return good;
 }
@@ -122,8 +134,9 @@ static void cut_member_out(struct json_out *out, const char *name, const char *t
     if (length == 0)
         return;
     if (length > 400)
-        for (length = 400; length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80;)
-            length--;
+        length = 400;
+    while (length > 0 && is_inside(text[length]))
+        length--;
     out_name(out, name);
     out_text_n(out, text, length);
 }
@@ -175,9 +188,9 @@ static void read_place(const json_t *response, const json_t *resource, struct en
 
     if (!location_read(answer_text(response, "location"), out->location, out->version) &&
         answer_is(resource, "resourceType", "Observation") && answer_id(id, strlen(id))) {
-        snprintf(out->location, sizeof(out->location), "Observation/%s", id);
+        (void)snprintf(out->location, sizeof(out->location), "Observation/%s", id);
         if (answer_id(version, strlen(version)))
-            snprintf(out->version, sizeof(out->version), "%s", version);
+            (void)snprintf(out->version, sizeof(out->version), "%s", version);
     }
     if (!out->version[0])
         etag_read(answer_text(response, "etag"), out->version);

@@ -61,7 +61,7 @@ static bool skip_value(struct copying *copying)
     size_t depth = 0;
 
     do {
-        char c = copying->at < copying->end ? *copying->at : '\0';
+        const char c = copying->at < copying->end ? *copying->at : (char)0;
 
         if (c == '{' || c == '[') {
             if (depth == sizeof(open))
@@ -69,7 +69,7 @@ static bool skip_value(struct copying *copying)
             open[depth++] = c;
             copying->at++;
         } else if (c == '}' || c == ']') {
-            if (depth == 0 || open[--depth] != (c == '}' ? '{' : '['))
+            if (depth == 0 || (open[--depth] == '{') != (c == '}'))
                 return false;
             copying->at++;
         } else if (depth > 0 && (c == ',' || c == ':')) {

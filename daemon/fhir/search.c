@@ -22,7 +22,7 @@ bool location_read(const char *location, char out[256], char version[80])
     length = id ? strcspn(id, "/?# \t\r\n") : 0;
     if (!id || !answer_id(id, length))
         return false;
-    snprintf(out, 256, "%s%.*s", type, (int)length, id);
+    (void)snprintf(out, 256, "%s%.*s", type, (int)length, id);
     version[0] = '\0';
     rest = id + length;
     if (strncmp(rest, history, sizeof(history) - 1) != 0)
@@ -30,7 +30,7 @@ bool location_read(const char *location, char out[256], char version[80])
     rest += sizeof(history) - 1;
     length = strcspn(rest, "/?# \t\r\n");
     if (answer_id(rest, length))
-        snprintf(version, 80, "%.*s", (int)length, rest);
+        (void)snprintf(version, 80, "%.*s", (int)length, rest);
     return true;
 }
 
@@ -42,7 +42,7 @@ void etag_read(const char *etag, char version[80])
     version[0] = '\0';
     if (length > 4 && strncmp(etag, "W/\"", 3) == 0 && etag[length - 1] == '"' &&
         answer_id(etag + 3, length - 4))
-        snprintf(version, 80, "%.*s", (int)(length - 4), etag + 3);
+        (void)snprintf(version, 80, "%.*s", (int)(length - 4), etag + 3);
 }
 
 /* ---- searchset ---- */
@@ -69,13 +69,13 @@ static bool read_place(const json_t *entry, const json_t *resource, struct found
     const char *version = answer_text(json_object_get(resource, "meta"), "versionId");
 
     if (answer_id(id, strlen(id))) {
-        snprintf(out->location, sizeof(out->location), "%s%s", type, id);
+        (void)snprintf(out->location, sizeof(out->location), "%s%s", type, id);
         out->version[0] = '\0';
     } else if (!location_read(answer_text(entry, "fullUrl"), out->location, out->version)) {
         return false;
     }
     if (answer_id(version, strlen(version)))
-        snprintf(out->version, sizeof(out->version), "%s", version);
+        (void)snprintf(out->version, sizeof(out->version), "%s", version);
     return true;
 }
 

@@ -17,32 +17,32 @@ struct parsing {
 
 /* ---- reading_frame.c: who, when, which ---- */
 
-void read_patient(struct parsing *parsing);
-void read_id(const struct spot *spot, struct uuid *out, bool *given);
-void make_id(const struct reading_frame *frame, struct uuid *out); /* where none was given */
-bool time_is_said(const struct spot *spot);                        /* taken or age */
+void parse_patient(struct parsing *parsing);
+void parse_id(const struct spot *spot, struct uuid *out, bool *given);
+void parse_make_id(const struct reading_frame *frame, struct uuid *out); /* where none was given */
+bool parse_time_is_said(const struct spot *spot);                        /* taken or age */
 /* True: it was understood; *text is what goes out. */
-bool read_time(struct parsing *parsing, const struct spot *spot, struct moment *out,
-               const char **text);
+bool parse_time(struct parsing *parsing, const struct spot *spot, struct moment *out,
+                const char **text);
 /* Is it in the future, before the birth, so late that it is asked about? */
-void judge_time(const struct parsing *parsing, const struct spot *spot, struct moment taken,
-                bool confirmed);
-void read_set_context(struct parsing *parsing);
-void read_override(const struct spot *spot, struct override *out);
+void parse_judge_time(const struct parsing *parsing, const struct spot *spot, struct moment taken,
+                      bool confirmed);
+void parse_set_context(struct parsing *parsing);
+void parse_override(const struct spot *spot, struct override *out);
 
 /* ---- reading_parts.c: what was measured ---- */
 
 /* The unit of a number in `unit` beside it, or the canonical one where it may be left out. NULL: a
  * problem was noted. */
-const struct unit *read_unit(const struct parsing *parsing, const struct spot *spot,
-                             const struct part *part);
-const struct word *read_word(const struct spot *spot, const char *name,
-                             const struct word_list *list);
+const struct unit *parse_unit(const struct parsing *parsing, const struct spot *spot,
+                              const struct part *part);
+const struct word *parse_word(const struct spot *spot, const char *name,
+                              const struct word_list *list);
 /* Parts and context by the reading's kind, which is known. */
-void read_by_kind(struct parsing *parsing, const struct spot *spot, struct reading *out);
+void parse_by_kind(struct parsing *parsing, const struct spot *spot, struct reading *out);
 
 /* ---- reading_context.c: what was said about it ---- */
 
-void read_context(struct parsing *parsing, const struct spot *spot, struct reading *out);
+void parse_context(struct parsing *parsing, const struct spot *spot, struct reading *out);
 
 #endif

@@ -9,7 +9,8 @@
 
 static bool make_words(struct parsing *parsing, struct said *out, size_t count)
 {
-    out->words = calloc(count, sizeof(*out->words));
+    out->words =
+        calloc(count, sizeof(*out->words)); /* NOLINT(bugprone-sizeof-expression): pointers */
     if (!out->words)
         parsing->no_memory = true;
     return out->words != NULL;
@@ -18,7 +19,7 @@ static bool make_words(struct parsing *parsing, struct said *out, size_t count)
 static void read_one_word(struct parsing *parsing, const struct spot *spot,
                           const struct field *field, struct said *out)
 {
-    const struct word *word = read_word(spot, field->name, field->list);
+    const struct word *word = parse_word(spot, field->name, field->list);
 
     if (!word || !make_words(parsing, out, 1))
         return;
@@ -176,7 +177,7 @@ static void read_quantity(const struct parsing *parsing, const struct spot *spot
         return;
     SPOT_NO_STRANGERS(&inner, names);
     has_value = spot_due(&inner, "value") && spot_number(&inner, "value", &out->value);
-    out->unit = read_unit(parsing, &inner, &field->quantity);
+    out->unit = parse_unit(parsing, &inner, &field->quantity);
     out->given = has_value && out->unit;
 }
 
@@ -246,7 +247,7 @@ static void read_group(struct parsing *parsing, const struct spot *spot, const c
             read_field(parsing, &inner, i, out);
 }
 
-void read_context(struct parsing *parsing, const struct spot *spot, struct reading *out)
+void parse_context(struct parsing *parsing, const struct spot *spot, struct reading *out)
 {
     for (size_t i = 0; i < out->kind->fields_count; i++) {
         const struct field *field = &out->kind->fields[i];

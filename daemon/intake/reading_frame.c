@@ -57,7 +57,7 @@ static void read_date(const struct spot *spot, const char *name, struct date *ou
                      "a day that exists is due here, written YYYY-MM-DD");
 }
 
-void read_patient(struct parsing *parsing)
+void parse_patient(struct parsing *parsing)
 {
     static const char *const names[] = {"identifier", "birthDate", "family"};
     const struct spot body = {parsing->set->body, "", parsing->problems};
@@ -76,7 +76,7 @@ void read_patient(struct parsing *parsing)
     out->family = spot_line(&patient, "family", 100, false);
 }
 
-void read_override(const struct spot *spot, struct override *out)
+void parse_override(const struct spot *spot, struct override *out)
 {
     static const char *const names[] = {"by", "second", "reason"};
     char pointer[SPOT_POINTER];
@@ -106,7 +106,7 @@ static bool names_nothing(const struct uuid *id)
     return uuid_equal(id, &nil) || uuid_equal(id, &max);
 }
 
-void read_id(const struct spot *spot, struct uuid *out, bool *given)
+void parse_id(const struct spot *spot, struct uuid *out, bool *given)
 {
     const char *text = spot_word(spot, "id", false);
 
@@ -116,7 +116,7 @@ void read_id(const struct spot *spot, struct uuid *out, bool *given)
                      "a UUID is due here: 8-4-4-4-12 hexadecimal digits");
 }
 
-void make_id(const struct reading_frame *frame, struct uuid *out)
+void parse_make_id(const struct reading_frame *frame, struct uuid *out)
 {
     if (frame->has_now)
         uuid_at(frame->now.ms, out);
@@ -126,7 +126,7 @@ void make_id(const struct reading_frame *frame, struct uuid *out)
 
 /* ---- when ---- */
 
-bool time_is_said(const struct spot *spot)
+bool parse_time_is_said(const struct spot *spot)
 {
     return spot_has(spot, "taken") || spot_has(spot, "age");
 }
@@ -191,8 +191,8 @@ static bool read_age(struct parsing *parsing, const struct spot *spot, struct mo
     return *text != NULL;
 }
 
-bool read_time(struct parsing *parsing, const struct spot *spot, struct moment *out,
-               const char **text)
+bool parse_time(struct parsing *parsing, const struct spot *spot, struct moment *out,
+                const char **text)
 {
     if (!spot_has(spot, "age"))
         return read_taken(spot, out, text);
@@ -202,8 +202,8 @@ bool read_time(struct parsing *parsing, const struct spot *spot, struct moment *
     return false;
 }
 
-void judge_time(const struct parsing *parsing, const struct spot *spot, struct moment taken,
-                bool confirmed)
+void parse_judge_time(const struct parsing *parsing, const struct spot *spot, struct moment taken,
+                      bool confirmed)
 {
     const struct reading_frame *frame = parsing->frame;
     const struct patient *patient = &parsing->set->patient;
@@ -262,7 +262,7 @@ static void read_scale(const struct spot *context, struct set *set)
     set->scale_date = json_string_value(json_object_get(scale.json, "date"));
 }
 
-void read_set_context(struct parsing *parsing)
+void parse_set_context(struct parsing *parsing)
 {
     static const char *const names[] = {"pregnant", "saturation-scale"};
     const struct spot body = {parsing->set->body, "", parsing->problems};

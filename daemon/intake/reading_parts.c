@@ -7,8 +7,8 @@
 
 /* ---- units and words ---- */
 
-const struct unit *read_unit(const struct parsing *parsing, const struct spot *spot,
-                             const struct part *part)
+const struct unit *parse_unit(const struct parsing *parsing, const struct spot *spot,
+                              const struct part *part)
 {
     struct listing accepted = {"", 0};
     const struct unit *unit;
@@ -31,8 +31,8 @@ const struct unit *read_unit(const struct parsing *parsing, const struct spot *s
     return unit;
 }
 
-const struct word *read_word(const struct spot *spot, const char *name,
-                             const struct word_list *list)
+const struct word *parse_word(const struct spot *spot, const char *name,
+                              const struct word_list *list)
 {
     const char *text = spot_word(spot, name, true);
     const struct word *word = text ? word_list_find(list, text) : NULL;
@@ -99,7 +99,7 @@ static void read_number(const struct parsing *parsing, const struct spot *spot,
 {
     bool good = spot_number(spot, part->name, &out->value);
 
-    out->unit = *unit_is_wrong ? NULL : read_unit(parsing, spot, part);
+    out->unit = *unit_is_wrong ? NULL : parse_unit(parsing, spot, part);
     if (!out->unit)
         *unit_is_wrong = true;
     else if (good)
@@ -116,7 +116,7 @@ static void read_part(const struct parsing *parsing, const struct spot *spot,
     } else if (part->type == PART_QUANTITY) {
         read_number(parsing, spot, part, unit_is_wrong, out);
     } else {
-        out->word = read_word(spot, part->name, part->list);
+        out->word = parse_word(spot, part->name, part->list);
         if (out->word)
             out->type = MEASURED_WORD;
     }
@@ -138,7 +138,7 @@ static void check_lone_unit(const struct parsing *parsing, const struct spot *sp
             first = &kind->parts[i];
     }
     if (first)
-        (void)read_unit(parsing, spot, first);
+        (void)parse_unit(parsing, spot, first);
     else
         spot_problem(spot, "unit", PROBLEM_UNKNOWN_FIELD, "this kind has no unit");
 }
@@ -268,7 +268,7 @@ static void no_strangers(const struct spot *spot, const struct kind *kind)
     }
 }
 
-void read_by_kind(struct parsing *parsing, const struct spot *spot, struct reading *out)
+void parse_by_kind(struct parsing *parsing, const struct spot *spot, struct reading *out)
 {
     const struct kind *kind = out->kind;
     bool unit_is_wrong = false;
@@ -278,12 +278,12 @@ void read_by_kind(struct parsing *parsing, const struct spot *spot, struct readi
     if (spot_has(spot, "not-taken")) {
         out->not_taken = read_reason(parsing, spot);
         not_taken_alone(spot, kind);
-        read_context(parsing, spot, out);
+        parse_context(parsing, spot, out);
         return;
     }
     for (size_t i = 0; i < kind->parts_count; i++)
         read_part(parsing, spot, &kind->parts[i], &unit_is_wrong, &out->parts[i]);
-    read_context(parsing, spot, out);
+    parse_context(parsing, spot, out);
     for (size_t i = 0; i < kind->parts_count; i++)
         read_sum(spot, out, i);
     nothing_missing(spot, out);

@@ -31,9 +31,9 @@ static void read_when(struct parsing *parsing, const struct spot *spot, struct r
 {
     struct set *set = parsing->set;
 
-    if (time_is_said(spot)) {
-        if (read_time(parsing, spot, &out->taken, &out->taken_text))
-            judge_time(parsing, spot, out->taken, out->confirmed);
+    if (parse_time_is_said(spot)) {
+        if (parse_time(parsing, spot, &out->taken, &out->taken_text))
+            parse_judge_time(parsing, spot, out->taken, out->confirmed);
     } else if (set->taken_text) {
         out->taken = set->taken;
         out->taken_text = set->taken_text;
@@ -67,15 +67,15 @@ static void read_reading(struct parsing *parsing, const struct spot *spot, struc
     out->sent = spot->json;
     out->pointer = spot->pointer;
     out->confirmed = spot_bool(spot, "confirmed", false);
-    read_id(spot, &out->id, &out->id_given);
+    parse_id(spot, &out->id, &out->id_given);
     if (!out->id_given)
-        make_id(parsing->frame, &out->id);
+        parse_make_id(parsing->frame, &out->id);
     read_kind(parsing, spot, out);
     read_when(parsing, spot, out);
     read_who(parsing, spot, out);
-    read_override(spot, &out->override);
+    parse_override(spot, &out->override);
     if (out->kind)
-        read_by_kind(parsing, spot, out);
+        parse_by_kind(parsing, spot, out);
 }
 
 /* ---- a set ---- */
@@ -167,10 +167,10 @@ static void read_set_time(struct parsing *parsing, const struct spot *spot)
 {
     struct set *set = parsing->set;
 
-    parsing->set_time_said = time_is_said(spot);
-    if (parsing->set_time_said && read_time(parsing, spot, &set->taken, &set->taken_text))
-        judge_time(parsing, spot, set->taken,
-                   is_confirmed(json_object_get(spot->json, "readings")));
+    parsing->set_time_said = parse_time_is_said(spot);
+    if (parsing->set_time_said && parse_time(parsing, spot, &set->taken, &set->taken_text))
+        parse_judge_time(parsing, spot, set->taken,
+                         is_confirmed(json_object_get(spot->json, "readings")));
 }
 
 /* Its own time and performer: what it said, else its first reading's. */
@@ -194,13 +194,13 @@ static void read_set(struct parsing *parsing, const struct spot *spot)
     bool given = false;
 
     SPOT_NO_STRANGERS(spot, names);
-    read_id(spot, &set->id, &given);
-    read_patient(parsing);
+    parse_id(spot, &set->id, &given);
+    parse_patient(parsing);
     read_set_time(parsing, spot);
     parsing->by = set->by = spot_line(spot, "by", 100, false);
     parsing->device = spot_line(spot, "device", 100, false);
     parsing->note = spot_text(spot, "note", 2000, false);
-    read_set_context(parsing);
+    parse_set_context(parsing);
     read_list(parsing, spot);
     missing_time(parsing, spot);
     take_from_first(set);
@@ -213,7 +213,7 @@ static void read_single(struct parsing *parsing, const struct spot *spot)
     struct set *set = parsing->set;
 
     set->single = true;
-    read_patient(parsing);
+    parse_patient(parsing);
     if (!make_readings(parsing, 1))
         return;
     read_reading(parsing, &(struct spot){spot->json, set->pointers, spot->problems},

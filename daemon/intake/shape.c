@@ -16,7 +16,7 @@ void spot_problem(const struct spot *spot, const char *name, enum problem_code c
     if (name)
         pointer_join(pointer, sizeof(pointer), spot->pointer, name);
     va_start(arguments, format);
-    vsnprintf(detail, sizeof(detail), format, arguments);
+    (void)vsnprintf(detail, sizeof(detail), format, arguments);
     va_end(arguments);
     problem_add(spot->problems, code, name ? pointer : spot->pointer, "%s", detail);
 }

@@ -1,15 +1,13 @@
 /* backup.c - a consistent copy of the whole store to a new file, while running. */
 #include <errno.h>
 #include <fcntl.h>
-#include <libgen.h>
-#include <stdio.h>
 #include <unistd.h>
 
 #include "store/store_private.h"
 
-static enum status sync_path(const char *path, int flags)
+static enum status sync_file(const char *path)
 {
-    int fd = open(path, flags | O_CLOEXEC);
+    int fd = open(path, O_RDWR | O_CLOEXEC);
     enum status status;
 
     if (fd < 0)
@@ -19,42 +17,49 @@ static enum status sync_path(const char *path, int flags)
     return status;
 }
 
+/* In one step: SQLite reads all of it as of one moment, and the writer goes on beside. In several steps each COMMIT between two of them
+ * would begin the copy again, and under load it would never end. */
 static enum status copy(struct db *from, const char *path)
 {
-    struct db to = {0};
+    sqlite3 *to = NULL;
     sqlite3_backup *backup;
-    int code = sqlite3_open_v2(path, &to.handle, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL);
+    int code = sqlite3_open_v2(path, &to, SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX, NULL);
 
-    backup = code == SQLITE_OK ? sqlite3_backup_init(to.handle, "main", from->handle, "main") : NULL;
-    if (backup) {
-        do
-            code = sqlite3_backup_step(backup, 256); /* in pieces: the writer goes on between them */
-        while (code == SQLITE_OK || code == SQLITE_BUSY);
-        sqlite3_backup_finish(backup);
+    if (code == SQLITE_OK) {
+        backup = sqlite3_backup_init(to, "main", from->handle, "main");
+        if (backup) {
+            sqlite3_backup_step(backup, -1);
+            code = sqlite3_backup_finish(backup);
+        } else {
+            code = sqlite3_errcode(to);
+        }
     }
-    db_close(&to);
-    return code == SQLITE_DONE ? STATUS_OK : status_of_sqlite(code);
+    sqlite3_close(to);
+    return status_of_sqlite(code);
+}
+
+static enum status copy_all(struct outbox *outbox, const char *path)
+{
+    struct db from = {0};
+    enum status status = db_open(outbox->path, false, &from);
+
+    if (status == STATUS_OK)
+        status = copy(&from, path);
+    db_close(&from);
+    if (status == STATUS_OK)
+        status = sync_file(path);
+    return status == STATUS_OK ? folder_sync(path) : status;
 }
 
 enum status outbox_backup(struct outbox *outbox, const char *path)
 {
-    struct db from = {0};
-    char folder[4096];
     int fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600); /* never over something that is there */
     enum status status;
 
     if (fd < 0)
-        return errno == EEXIST ? STATUS_CONFLICT : STATUS_IO;
+        return errno == EEXIST ? STATUS_CONFLICT : errno == ENOSPC || errno == EDQUOT ? STATUS_DISK_FULL : STATUS_IO;
     close(fd);
-    status = db_open(outbox->path, false, &from);
-    if (status == STATUS_OK)
-        status = copy(&from, path);
-    db_close(&from);
-    snprintf(folder, sizeof(folder), "%s", path);
-    if (status == STATUS_OK)
-        status = sync_path(path, O_RDONLY);
-    if (status == STATUS_OK)
-        status = sync_path(dirname(folder), O_RDONLY | O_DIRECTORY);
+    status = copy_all(outbox, path);
     if (status != STATUS_OK)
         unlink(path);
     return status;

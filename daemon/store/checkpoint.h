@@ -6,6 +6,6 @@
 
 void checkpoint_watch(struct outbox *outbox);    /* the writer's connection tells how long the log is */
 void checkpoint_consider(struct outbox *outbox); /* after each COMMIT, on the writer's thread */
-void *checkpoint_for_ever(void *outbox);         /* the thread that does it */
+void *checkpoint_thread(void *outbox);           /* the thread that does it */
 
 #endif

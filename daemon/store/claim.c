@@ -3,6 +3,9 @@
 #include <string.h>
 
 #include "store/store_private.h"
+#include "wardpost/log.h"
+
+#define LOOKED_AT_TIMES 4 /* fresh rows looked at in one claim, for each that is wanted */
 
 struct claim_job {
     struct job job;
@@ -10,16 +13,17 @@ struct claim_job {
     int64_t now_ms;
     struct claim *claim;
     size_t bytes;
+    const struct settlement *settlements; /* of the claim before */
+    size_t settlements_count;
 };
 
-struct candidate { /* of the patient's line */
+struct member { /* of a patient's line */
     int64_t seq, patient;
 };
 
 struct claim_inside {
-    struct claim claim;        /* first: what the caller sees */
-    struct candidate *members; /* parallel to claim.entries */
-    size_t room;
+    struct claim claim;     /* first: what the caller sees */
+    struct member *members; /* parallel to claim.entries */
 };
 
 static struct claim_inside *inside(struct claim *claim)
@@ -34,6 +38,7 @@ static void entry_clear(struct claim_entry *entry)
     free((char *)(uintptr_t)entry->remote);
     free((char *)(uintptr_t)entry->remote_version);
     free((int64_t *)(uintptr_t)entry->needs);
+    *entry = (struct claim_entry){0};
 }
 
 void claim_free(struct claim *claim)
@@ -53,7 +58,6 @@ static struct claim *claim_new(size_t room)
 
     if (!made)
         return NULL;
-    made->room = room;
     made->claim.entries = calloc(room, sizeof(*made->claim.entries));
     made->members = calloc(room, sizeof(*made->members));
     if (made->claim.entries && made->members)
@@ -67,178 +71,184 @@ static bool is_full(const struct claim_job *job)
     return job->claim->count == job->most || job->bytes >= job->bytes_most;
 }
 
+/* The claim becomes the owner of what is in `entry`. */
+static void add_taken(struct claim_job *job, struct claim_entry *entry, int64_t patient)
+{
+    inside(job->claim)->members[job->claim->count] = (struct member){entry->seq, patient};
+    job->claim->entries[job->claim->count++] = *entry;
+    job->bytes += entry->length;
+    *entry = (struct claim_entry){0};
+}
+
 /* ---- copying out ---- */
 
-static char *copy_text(sqlite3_stmt *statement, int column)
+/* False: no memory. */
+static bool copy_text(sqlite3_stmt *statement, int column, const char **out)
 {
-    const char *text = (const char *)sqlite3_column_text(statement, column);
+    bool lost = false;
+    const char *text = column_text(statement, column, &lost);
 
-    return text ? strdup(text) : NULL;
+    *out = text ? strdup(text) : NULL;
+    return !lost && (!text || *out);
 }
 
 /* `column` holds the Observation, the one behind it its base. */
-static bool copy_body(struct outbox *outbox, sqlite3_stmt *statement, int column, struct claim_entry *entry)
+static enum status copy_body(struct outbox *outbox, sqlite3_stmt *statement, int column, struct claim_entry *entry)
 {
-    struct text packed = {sqlite3_column_blob(statement, column), (size_t)sqlite3_column_bytes(statement, column)};
     struct text plain;
     char *copy;
+    enum status status =
+        db_unpack(&outbox->db, column_bytes(statement, column), sqlite3_column_int64(statement, column + 1), &plain);
 
-    if (db_unpack(&outbox->db, packed, sqlite3_column_int64(statement, column + 1), &plain) != STATUS_OK || !plain.bytes)
-        return false;
-    copy = malloc(plain.length);
+    if (status != STATUS_OK)
+        return status;
+    if (!plain.bytes)
+        return STATUS_DAMAGED;
+    copy = malloc(plain.length + 1);
     if (!copy)
-        return false;
+        return STATUS_NO_MEMORY;
     memcpy(copy, plain.bytes, plain.length);
     entry->became = copy;
     entry->length = plain.length;
-    return true;
+    return STATUS_OK;
 }
 
-static enum status read_needs(struct outbox *outbox, struct claim_entry *entry, size_t count)
+/* The statement's row is seq, id, patient, patient_hash, needs, became, base. */
+static enum status copy_entry(struct outbox *outbox, sqlite3_stmt *statement, struct claim_entry *entry)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_NEEDS_OF);
-    int64_t *needs = calloc(count, sizeof(*needs));
-
-    if (!statement || !needs) {
-        free(needs);
+    entry->seq = sqlite3_column_int64(statement, 0);
+    entry->id = column_uuid(statement, 1);
+    if (!copy_text(statement, 2, &entry->patient))
         return STATUS_NO_MEMORY;
-    }
+    return copy_body(outbox, statement, 5, entry);
+}
+
+static enum status read_needs(struct outbox *outbox, struct claim_entry *entry, size_t most)
+{
+    sqlite3_stmt *statement;
+    int64_t *needs;
+    enum status status;
+    bool row;
+
+    if (most == 0)
+        return STATUS_OK;
+    needs = calloc(most, sizeof(*needs));
+    if (!needs)
+        return STATUS_NO_MEMORY;
     entry->needs = needs;
-    sqlite3_bind_int64(statement, 1, entry->seq);
-    while (entry->needs_count < count && sqlite3_step(statement) == SQLITE_ROW)
+    statement = db_bind_numbers(&outbox->db, SQL_NEEDS_OF, NUMBERS(entry->seq, (int64_t)most));
+    while ((status = db_step(&outbox->db, statement, &row)) == STATUS_OK && row)
         needs[entry->needs_count++] = sqlite3_column_int64(statement, 0);
-    sqlite3_reset(statement);
-    return STATUS_OK;
+    return status;
 }
 
 /* ---- the patient's line ---- */
 
 /* Does an earlier waiting one of this patient stay behind? Then this one waits behind it. */
-static enum status must_stay(struct outbox *outbox, const struct claim_job *job, struct candidate candidate, bool *stays)
+static enum status must_stay(struct outbox *outbox, const struct claim_job *job, struct member one, bool *stays)
 {
-    const struct candidate *members = inside(job->claim)->members;
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_LINE_BEFORE);
-    int64_t before = 0, claimed = 0;
+    const struct member *members = inside(job->claim)->members;
+    sqlite3_stmt *statement;
+    int64_t taken = 0;
+    enum status status;
+    bool row;
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, candidate.patient);
-    sqlite3_bind_int64(statement, 2, candidate.seq);
-    if (sqlite3_step(statement) == SQLITE_ROW)
-        before = sqlite3_column_int64(statement, 0);
-    sqlite3_reset(statement);
-    for (size_t i = 0; i < job->claim->count && before > claimed; i++)
-        claimed += members[i].patient == candidate.patient && members[i].seq < candidate.seq;
-    *stays = before > claimed;
-    return STATUS_OK;
+    for (size_t i = 0; i < job->claim->count; i++)
+        taken += members[i].patient == one.patient && members[i].seq < one.seq;
+    statement = db_bind_numbers(&outbox->db, SQL_LINE_BEFORE, NUMBERS(one.patient, one.seq, taken + 1));
+    status = db_step(&outbox->db, statement, &row);
+    *stays = row && sqlite3_column_int64(statement, 0) > taken;
+    if (row)
+        sqlite3_reset(statement);
+    return status;
 }
 
-static enum status stay_behind(struct outbox *outbox, int64_t seq)
+static enum status place(struct outbox *outbox, int64_t seq, int64_t unmet, bool stays)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_DELIVERY_BEHIND);
+    return db_run_numbers(&outbox->db, SQL_DELIVERY_PLACE, NUMBERS(seq, unmet, stays));
+}
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, seq);
-    return db_run(&outbox->db, statement);
+static enum status mark(struct outbox *outbox, int64_t seq, int64_t now_ms)
+{
+    return db_run_numbers(&outbox->db, SQL_DELIVERY_MARK, NUMBERS(seq, now_ms));
+}
+
+/* What cannot be read back must not stop the queue: a person is told. */
+static enum status hold_damaged(struct outbox *outbox, const struct claim_job *job, struct member one)
+{
+    log_line(LOG_LEVEL_ERROR, "store: seq=%lld state=held why=\"damaged on disk\"", (long long)one.seq);
+    return delivery_hold(outbox, one.seq, one.patient, "damaged on disk", job->now_ms);
 }
 
 /* ---- those that were tried before ---- */
 
 struct due {
-    int64_t seq, patient, sent_ms;
-    unsigned attempts;
-    bool ambiguous;
-    char *remote, *version;
+    struct claim_entry entry; /* without its body */
+    int64_t patient;
 };
 
 static enum status read_due(struct outbox *outbox, const struct claim_job *job, struct due *out, size_t *count)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_DUE);
-    int code = SQLITE_DONE;
+    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_DUE, NUMBERS(job->now_ms, (int64_t)job->most));
+    bool row, copied = true;
+    enum status status;
 
-    *count = 0;
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, job->now_ms);
-    sqlite3_bind_int64(statement, 2, (int64_t)job->most);
-    while (*count < job->most && (code = sqlite3_step(statement)) == SQLITE_ROW)
-        out[(*count)++] = (struct due){.seq = sqlite3_column_int64(statement, 0),
-                                       .patient = sqlite3_column_int64(statement, 1),
-                                       .attempts = (unsigned)sqlite3_column_int(statement, 2),
-                                       .ambiguous = sqlite3_column_int(statement, 3) != 0,
-                                       .sent_ms = sqlite3_column_int64(statement, 4),
-                                       .remote = copy_text(statement, 5),
-                                       .version = copy_text(statement, 6)};
+    while ((status = db_step(&outbox->db, statement, &row)) == STATUS_OK && row && copied) {
+        struct due *due = &out[(*count)++];
+
+        due->entry.seq = sqlite3_column_int64(statement, 0);
+        due->patient = sqlite3_column_int64(statement, 1);
+        due->entry.attempts = (unsigned)sqlite3_column_int(statement, 2);
+        due->entry.ambiguous = sqlite3_column_int(statement, 3) != 0;
+        due->entry.sent_ms = sqlite3_column_int64(statement, 4);
+        copied = copy_text(statement, 5, &due->entry.remote) && copy_text(statement, 6, &due->entry.remote_version);
+    }
+    if (copied)
+        return status;
     sqlite3_reset(statement);
-    return code == SQLITE_DONE || code == SQLITE_ROW ? STATUS_OK : status_of_sqlite(code);
+    return STATUS_NO_MEMORY;
 }
 
 static int by_seq(const void *a, const void *b)
 {
-    int64_t left = ((const struct due *)a)->seq, right = ((const struct due *)b)->seq;
+    int64_t left = ((const struct due *)a)->entry.seq, right = ((const struct due *)b)->entry.seq;
 
     return (left > right) - (left < right);
 }
 
 static enum status read_body(struct outbox *outbox, struct claim_entry *entry)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_BODY);
-    size_t needs = 0;
-    bool good = false;
+    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_BODY, NUMBERS(entry->seq));
+    size_t needs;
+    bool row;
+    enum status status = db_step(&outbox->db, statement, &row);
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, entry->seq);
-    if (sqlite3_step(statement) == SQLITE_ROW) {
-        memcpy(entry->id.bytes, sqlite3_column_blob(statement, 0), sizeof(entry->id.bytes));
-        entry->patient = copy_text(statement, 1);
-        needs = (size_t)sqlite3_column_int64(statement, 2);
-        good = copy_body(outbox, statement, 3, entry) && entry->patient;
-    }
+    if (!row)
+        return status == STATUS_OK ? STATUS_DAMAGED : status;
+    needs = (size_t)sqlite3_column_int64(statement, 4);
+    status = copy_entry(outbox, statement, entry);
     sqlite3_reset(statement);
-    if (!good)
-        return STATUS_NO_MEMORY;
-    return needs > 0 ? read_needs(outbox, entry, needs) : STATUS_OK;
-}
-
-static enum status mark(struct outbox *outbox, int64_t seq, int64_t now_ms)
-{
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_DELIVERY_MARK);
-
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, seq);
-    sqlite3_bind_int64(statement, 2, now_ms);
-    return db_run(&outbox->db, statement);
-}
-
-static enum status add_due(struct outbox *outbox, struct claim_job *job, struct due *due)
-{
-    struct claim_entry *entry = &job->claim->entries[job->claim->count];
-    enum status status;
-
-    inside(job->claim)->members[job->claim->count++] = (struct candidate){due->seq, due->patient};
-    entry->seq = due->seq;
-    entry->attempts = due->attempts;
-    entry->ambiguous = due->ambiguous;
-    entry->sent_ms = due->sent_ms;
-    entry->remote = due->remote;
-    entry->remote_version = due->version;
-    due->remote = due->version = NULL;
-    status = read_body(outbox, entry);
-    job->bytes += entry->length;
-    return status == STATUS_OK ? mark(outbox, due->seq, job->now_ms) : status;
+    return status == STATUS_OK ? read_needs(outbox, entry, needs) : status;
 }
 
 static enum status claim_one_due(struct outbox *outbox, struct claim_job *job, struct due *due)
 {
+    const struct member one = {due->entry.seq, due->patient};
     bool stays = false;
-    enum status status = must_stay(outbox, job, (struct candidate){due->seq, due->patient}, &stays);
+    enum status status = must_stay(outbox, job, one, &stays);
 
     if (status != STATUS_OK)
         return status;
-    return stays ? stay_behind(outbox, due->seq) : add_due(outbox, job, due);
+    if (stays)
+        return place(outbox, one.seq, 0, true);
+    status = read_body(outbox, &due->entry);
+    if (status == STATUS_DAMAGED)
+        return hold_damaged(outbox, job, one);
+    if (status == STATUS_OK)
+        status = mark(outbox, one.seq, job->now_ms);
+    if (status == STATUS_OK)
+        add_taken(job, &due->entry, due->patient);
+    return status;
 }
 
 static enum status claim_due(struct outbox *outbox, struct claim_job *job)
@@ -251,60 +261,43 @@ static enum status claim_due(struct outbox *outbox, struct claim_job *job)
         qsort(due, count, sizeof(*due), by_seq);
     for (size_t i = 0; i < count && status == STATUS_OK && !is_full(job); i++)
         status = claim_one_due(outbox, job, &due[i]);
-    for (size_t i = 0; i < count; i++) {
-        free(due[i].remote);
-        free(due[i].version);
-    }
+    for (size_t i = 0; i < count; i++)
+        entry_clear(&due[i].entry);
     free(due);
     return status;
 }
 
-/* ---- the fresh ones ---- */
+/* ---- those whose turn comes for the first time ---- */
 
 struct fresh {
     struct claim_entry entry;
-    int64_t patient, needs;
-    bool unmapped;
+    int64_t patient;
+    size_t needs;
+    bool has_row; /* it was held before its turn, and released */
 };
-
-static bool read_fresh(struct outbox *outbox, sqlite3_stmt *statement, struct fresh *out)
-{
-    *out = (struct fresh){.patient = sqlite3_column_int64(statement, 3), .needs = sqlite3_column_int64(statement, 4),
-                          .unmapped = sqlite3_column_type(statement, 5) == SQLITE_NULL};
-    out->entry.seq = sqlite3_column_int64(statement, 0);
-    memcpy(out->entry.id.bytes, sqlite3_column_blob(statement, 1), sizeof(out->entry.id.bytes));
-    if (out->unmapped)
-        return true;
-    out->entry.patient = copy_text(statement, 2);
-    return out->entry.patient && copy_body(outbox, statement, 5, &out->entry);
-}
 
 static enum status insert_fresh(struct outbox *outbox, const struct claim_job *job, const struct fresh *fresh, int64_t unmet, bool stays)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_DELIVERY_INSERT);
-    bool tried = unmet == 0 && !stays;
-    enum status status;
+    bool taken = unmet == 0 && !stays;
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, fresh->entry.seq);
-    sqlite3_bind_int64(statement, 2, fresh->patient);
-    sqlite3_bind_int(statement, 3, ENTRY_WAITING);
-    sqlite3_bind_int64(statement, 4, 0);
-    sqlite3_bind_int(statement, 5, tried);
-    sqlite3_bind_int(statement, 6, tried);
-    sqlite3_bind_int64(statement, 7, tried ? job->now_ms : 0);
-    sqlite3_bind_int64(statement, 8, unmet);
-    sqlite3_bind_int(statement, 9, stays);
-    sqlite3_bind_int64(statement, 10, 0);
-    status = db_run(&outbox->db, statement);
     counter_add(outbox, COUNTER_WAITING, 1);
-    return status;
+    return db_run_numbers(&outbox->db, SQL_DELIVERY_INSERT,
+                          NUMBERS(fresh->entry.seq, fresh->patient, ENTRY_WAITING, 0, taken, taken, taken ? job->now_ms : 0,
+                                  unmet, stays, 0));
 }
 
-static enum status claim_fresh_row(struct outbox *outbox, struct claim_job *job, struct fresh *fresh)
+static enum status write_turn(struct outbox *outbox, const struct claim_job *job, const struct fresh *fresh, int64_t unmet, bool stays)
 {
-    struct claim_entry *entry;
+    enum status status;
+
+    if (!fresh->has_row)
+        return insert_fresh(outbox, job, fresh, unmet, stays);
+    status = place(outbox, fresh->entry.seq, unmet, stays);
+    return status == STATUS_OK && unmet == 0 && !stays ? mark(outbox, fresh->entry.seq, job->now_ms) : status;
+}
+
+static enum status take_turn(struct outbox *outbox, struct claim_job *job, struct fresh *fresh)
+{
     int64_t unmet = 0;
     bool stays = false;
     enum status status = STATUS_OK;
@@ -312,59 +305,67 @@ static enum status claim_fresh_row(struct outbox *outbox, struct claim_job *job,
     if (fresh->needs > 0)
         status = unmet_of(outbox, fresh->entry.seq, &unmet);
     if (status == STATUS_OK && unmet == 0)
-        status = must_stay(outbox, job, (struct candidate){fresh->entry.seq, fresh->patient}, &stays);
+        status = must_stay(outbox, job, (struct member){fresh->entry.seq, fresh->patient}, &stays);
     if (status == STATUS_OK)
-        status = insert_fresh(outbox, job, fresh, unmet, stays);
-    if (status != STATUS_OK || unmet > 0 || stays) {
-        entry_clear(&fresh->entry);
+        status = write_turn(outbox, job, fresh, unmet, stays);
+    if (status != STATUS_OK || unmet > 0 || stays)
         return status;
-    }
-    entry = &job->claim->entries[job->claim->count];
-    *entry = fresh->entry;
-    inside(job->claim)->members[job->claim->count++] = (struct candidate){fresh->entry.seq, fresh->patient};
-    job->bytes += entry->length;
-    return fresh->needs > 0 ? read_needs(outbox, entry, (size_t)fresh->needs) : STATUS_OK;
+    status = read_needs(outbox, &fresh->entry, fresh->needs);
+    if (status == STATUS_OK)
+        add_taken(job, &fresh->entry, fresh->patient);
+    return status;
 }
 
-/* One that has a row although it is over the watermark was held or discarded before its turn: it is passed by. */
+static enum status take_damaged(struct outbox *outbox, struct claim_job *job, const struct fresh *fresh)
+{
+    const struct member one = {fresh->entry.seq, fresh->patient};
+    enum status status = fresh->has_row ? STATUS_OK : delivery_insert(outbox, one.seq, one.patient, ENTRY_WAITING, NULL, 0);
+
+    return status == STATUS_OK ? hold_damaged(outbox, job, one) : status;
+}
+
+/* One that has a row although it is over the watermark was held before its turn: waiting again, it takes its turn; else it is passed by. */
 static enum status claim_one_fresh(struct outbox *outbox, struct claim_job *job, sqlite3_stmt *statement)
 {
-    struct delivery_row row = {0};
-    struct fresh fresh;
+    struct fresh fresh = {.entry = {.seq = sqlite3_column_int64(statement, 0)},
+                          .patient = sqlite3_column_int64(statement, 3),
+                          .needs = (size_t)sqlite3_column_int64(statement, 4)};
+    struct delivery_row row = {.state = ENTRY_WAITING};
     enum status status = STATUS_OK;
 
-    if (!read_fresh(outbox, statement, &fresh)) {
-        entry_clear(&fresh.entry);
-        return STATUS_NO_MEMORY;
-    }
-    if (outbox->counters[COUNTER_AHEAD] > 0)
+    if (outbox->tally.counters[COUNTER_AHEAD] > 0)
         status = delivery_find(outbox, fresh.entry.seq, &row);
-    if (status == STATUS_OK && !row.found && !fresh.unmapped)
-        status = claim_fresh_row(outbox, job, &fresh);
-    else
-        entry_clear(&fresh.entry);
-    if (status == STATUS_OK && row.found)
-        counter_add(outbox, COUNTER_AHEAD, -1);
-    if (status == STATUS_OK)
-        counter_set(outbox, COUNTER_WATERMARK, fresh.entry.seq);
+    if (status != STATUS_OK)
+        return status;
+    fresh.has_row = row.found;
+    counter_set(outbox, COUNTER_WATERMARK, fresh.entry.seq);
+    counter_add(outbox, COUNTER_AHEAD, row.found ? -1 : 0);
+    if (row.state != ENTRY_WAITING)
+        return STATUS_OK;
+    status = copy_entry(outbox, statement, &fresh.entry);
+    if (status == STATUS_DAMAGED)
+        status = take_damaged(outbox, job, &fresh);
+    else if (status == STATUS_OK)
+        status = take_turn(outbox, job, &fresh);
+    entry_clear(&fresh.entry);
     return status;
 }
 
 static enum status claim_fresh(struct outbox *outbox, struct claim_job *job)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_FRESH);
+    sqlite3_stmt *statement = db_bind_numbers(
+        &outbox->db, SQL_FRESH, NUMBERS(outbox->tally.counters[COUNTER_WATERMARK], (int64_t)job->most * LOOKED_AT_TIMES));
     enum status status = STATUS_OK;
-    int code = SQLITE_DONE;
+    bool row;
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, outbox->counters[COUNTER_WATERMARK]);
-    sqlite3_bind_int64(statement, 2, (int64_t)job->most * 4);
-    while (status == STATUS_OK && !is_full(job) && (code = sqlite3_step(statement)) == SQLITE_ROW)
+    while (status == STATUS_OK && !is_full(job)) {
+        status = db_step(&outbox->db, statement, &row);
+        if (status != STATUS_OK || !row)
+            return status;
         status = claim_one_fresh(outbox, job, statement);
-    sqlite3_reset(statement);
-    if (status == STATUS_OK && code != SQLITE_DONE && code != SQLITE_ROW)
-        status = status_of_sqlite(code);
+    }
+    if (statement)
+        sqlite3_reset(statement);
     return status;
 }
 
@@ -373,34 +374,38 @@ static enum status claim_fresh(struct outbox *outbox, struct claim_job *job)
 static enum status find_next_due(struct outbox *outbox, struct claim *claim)
 {
     sqlite3_stmt *statement = db_statement(&outbox->db, SQL_NEXT_DUE);
+    bool row;
+    enum status status = db_step(&outbox->db, statement, &row);
 
     claim->next_due_ms = INT64_MAX;
-    if (outbox->counters[COUNTER_WATERMARK] < outbox->last_seq)
-        claim->next_due_ms = 0; /* the rows looked at were all to be passed by: there are more */
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    if (claim->next_due_ms > 0 && sqlite3_step(statement) == SQLITE_ROW)
+    if (row) {
         claim->next_due_ms = sqlite3_column_int64(statement, 0);
-    sqlite3_reset(statement);
-    return STATUS_OK;
+        sqlite3_reset(statement);
+    }
+    if (outbox->tally.counters[COUNTER_WATERMARK] < outbox->tally.last_seq)
+        claim->next_due_ms = 0; /* the rows looked at were all to be passed by: there are more */
+    return status;
 }
 
 static enum status claim_run(struct outbox *outbox, struct job *job)
 {
-    struct claim_job *claim_job = (struct claim_job *)(void *)job;
-    enum status status = claim_due(outbox, claim_job);
+    struct claim_job *claiming = (struct claim_job *)(void *)job;
+    enum status status = settle_all(outbox, claiming->settlements, claiming->settlements_count, claiming->now_ms);
 
-    if (status == STATUS_OK && !is_full(claim_job))
-        status = claim_fresh(outbox, claim_job);
-    if (status == STATUS_OK && claim_job->claim->count == 0)
-        status = find_next_due(outbox, claim_job->claim);
+    if (status == STATUS_OK)
+        status = claim_due(outbox, claiming);
+    if (status == STATUS_OK && !is_full(claiming))
+        status = claim_fresh(outbox, claiming);
+    if (status == STATUS_OK && claiming->claim->count == 0)
+        status = find_next_due(outbox, claiming->claim);
     return status;
 }
 
-enum status outbox_claim(struct outbox *outbox, size_t most, size_t bytes_most, int64_t now_ms, struct claim **out)
+enum status outbox_turn(struct outbox *outbox, const struct settlement *settlements, size_t count, size_t most, size_t bytes_most,
+                        int64_t now_ms, struct claim **out)
 {
     struct claim_job job = {.job = {.run = claim_run}, .most = most, .bytes_most = bytes_most, .now_ms = now_ms,
-                            .claim = claim_new(most)};
+                            .claim = claim_new(most), .settlements = settlements, .settlements_count = count};
     enum status status = job.claim ? outbox_do(outbox, &job.job) : STATUS_NO_MEMORY;
 
     if (status != STATUS_OK) {
@@ -409,4 +414,9 @@ enum status outbox_claim(struct outbox *outbox, size_t most, size_t bytes_most, 
     }
     *out = job.claim;
     return STATUS_OK;
+}
+
+enum status outbox_claim(struct outbox *outbox, size_t most, size_t bytes_most, int64_t now_ms, struct claim **out)
+{
+    return outbox_turn(outbox, NULL, 0, most, bytes_most, now_ms, out);
 }

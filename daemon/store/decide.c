@@ -1,9 +1,8 @@
-/* decide.c - what a person decides: release, discard, a refusal worked off; and what is kept for a person to decide. */
+/* decide.c - what a person decides: release, discard; and what goes with it. */
+#include <stdlib.h>
 #include <string.h>
 
 #include "store/store_private.h"
-
-#define CASCADE_MOST 256
 
 struct decide_job {
     struct job job;
@@ -12,6 +11,8 @@ struct decide_job {
     int64_t now_ms;
     const struct put_entry *entries; /* of release_mapped */
     size_t count;
+    int64_t *seqs; /* decided upon; what hangs on one is added behind it */
+    size_t seqs_count, seqs_room;
 };
 
 static struct decide_job *of(struct job *job)
@@ -19,64 +20,125 @@ static struct decide_job *of(struct job *job)
     return (struct decide_job *)(void *)job;
 }
 
+static enum status decide(struct outbox *outbox, struct decide_job *job)
+{
+    enum status status = outbox_do(outbox, &job->job);
+
+    free(job->seqs);
+    return status;
+}
+
+static enum status add_seq(struct decide_job *job, int64_t seq)
+{
+    if (job->seqs_count == job->seqs_room) {
+        size_t room = job->seqs_room * 2 + 16;
+        int64_t *longer = realloc(job->seqs, room * sizeof(*longer));
+
+        if (!longer)
+            return STATUS_NO_MEMORY;
+        job->seqs = longer;
+        job->seqs_room = room;
+    }
+    job->seqs[job->seqs_count++] = seq;
+    return STATUS_OK;
+}
+
 static enum status find_seq(struct outbox *outbox, const struct uuid *id, int64_t *seq)
 {
     sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ENTRY_KNOWN);
-    int code;
+    enum status status;
+    bool row;
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    bind_uuid(statement, 1, id);
-    code = sqlite3_step(statement);
-    if (code == SQLITE_ROW)
-        *seq = sqlite3_column_int64(statement, 0);
+    if (statement)
+        bind_uuid(statement, 1, id);
+    status = db_step(&outbox->db, statement, &row);
+    if (!row)
+        return status == STATUS_OK ? STATUS_NOT_FOUND : status;
+    *seq = sqlite3_column_int64(statement, 0);
     sqlite3_reset(statement);
-    return code == SQLITE_ROW ? STATUS_OK : code == SQLITE_DONE ? STATUS_NOT_FOUND : status_of_sqlite(code);
+    return STATUS_OK;
 }
 
 static enum status note_decision(struct outbox *outbox, const struct decide_job *job, int64_t seq, const char *what)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_DECISION_INSERT);
+    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_DECISION_INSERT, NUMBERS(seq, job->now_ms));
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, seq);
-    sqlite3_bind_int64(statement, 2, job->now_ms);
-    bind_text(statement, 3, what);
-    bind_text(statement, 4, job->reason);
-    bind_text(statement, 5, job->by);
+    if (statement) {
+        bind_text(statement, 3, what);
+        bind_text(statement, 4, job->reason);
+        bind_text(statement, 5, job->by);
+    }
     return db_run(&outbox->db, statement);
 }
 
+/* One that waits before its turn has come (over the watermark) waits in the line until then. */
 static enum status set_state(struct outbox *outbox, const struct decide_job *job, int64_t seq, enum entry_state state)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_DELIVERY_STATE);
+    bool waits = state == ENTRY_WAITING;
+    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_DELIVERY_STATE,
+                                              NUMBERS(seq, (int64_t)state, 0, 0, job->now_ms, waits ? 0 : job->now_ms,
+                                                      waits && seq > outbox->tally.counters[COUNTER_WATERMARK]));
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, seq);
-    sqlite3_bind_int(statement, 2, (int)state);
-    bind_text(statement, 3, job->reason);
-    bind_text(statement, 4, job->by);
-    sqlite3_bind_int64(statement, 5, job->now_ms);
-    sqlite3_bind_int64(statement, 6, state == ENTRY_WAITING ? 0 : job->now_ms);
+    if (statement) {
+        bind_text(statement, 3, job->reason);
+        bind_text(statement, 4, job->by);
+    }
     return db_run(&outbox->db, statement);
 }
 
 /* ---- release ---- */
 
-static enum status release_held(struct outbox *outbox, struct decide_job *job, int64_t seq)
+static enum status release_one(struct outbox *outbox, const struct decide_job *job, int64_t seq, int64_t patient)
 {
     enum status status = set_state(outbox, job, seq, ENTRY_WAITING);
 
     state_counted(outbox, ENTRY_HELD, ENTRY_WAITING);
     outbox->made_deliverable = true;
     if (status == STATUS_OK)
+        status = unmet_update(outbox, seq, patient);
+    if (status == STATUS_OK)
         status = note_decision(outbox, job, seq, "released");
-    return status == STATUS_OK ? dependants_review(outbox, seq, false) : status;
+    return status == STATUS_OK ? dependants_review(outbox, seq, patient, false) : status;
 }
 
-static enum status find_held(struct outbox *outbox, const struct decide_job *job, bool unmapped, int64_t *seq)
+/* What strictly hangs on a released one and was held with it goes with it. */
+static enum status release_held_dependants(struct outbox *outbox, struct decide_job *job, int64_t on_seq)
+{
+    struct dependants page = {.after = 0};
+    struct delivery_row row;
+    enum status status;
+
+    do {
+        status = dependants_next(outbox, on_seq, &page);
+        for (size_t i = 0; i < page.count && status == STATUS_OK; i++) {
+            if (!page.items[i].strict || !page.items[i].has_row || page.items[i].state != ENTRY_HELD)
+                continue;
+            status = delivery_find(outbox, page.items[i].seq, &row);
+            if (status == STATUS_OK && !row.unmapped)
+                status = add_seq(job, page.items[i].seq);
+        }
+    } while (status == STATUS_OK && page.count == DEPENDANTS_ROOM);
+    return status;
+}
+
+static enum status release_all(struct outbox *outbox, struct decide_job *job, int64_t seq, int64_t patient)
+{
+    enum status status = add_seq(job, seq);
+
+    for (size_t i = 0; i < job->seqs_count && status == STATUS_OK; i++) {
+        struct delivery_row row;
+
+        status = delivery_find(outbox, job->seqs[i], &row);
+        if (status != STATUS_OK || row.state != ENTRY_HELD) /* reached twice: released already */
+            continue;
+        status = release_one(outbox, job, job->seqs[i], patient);
+        if (status == STATUS_OK)
+            status = release_held_dependants(outbox, job, job->seqs[i]);
+    }
+    return status;
+}
+
+static enum status find_held(struct outbox *outbox, const struct decide_job *job, bool unmapped, int64_t *seq, int64_t *patient)
 {
     struct delivery_row row;
     enum status status = find_seq(outbox, job->id, seq);
@@ -85,73 +147,81 @@ static enum status find_held(struct outbox *outbox, const struct decide_job *job
         status = delivery_find(outbox, *seq, &row);
     if (status != STATUS_OK)
         return status;
+    *patient = row.patient;
     return row.found && row.state == ENTRY_HELD && row.unmapped == unmapped ? STATUS_OK : STATUS_CONFLICT;
 }
 
 static enum status release_run(struct outbox *outbox, struct job *job)
 {
-    int64_t seq = 0;
-    enum status status = find_held(outbox, of(job), false, &seq);
+    int64_t seq = 0, patient = 0;
+    enum status status = find_held(outbox, of(job), false, &seq, &patient);
 
-    return status == STATUS_OK ? release_held(outbox, of(job), seq) : status;
+    return status == STATUS_OK ? release_all(outbox, of(job), seq, patient) : status;
 }
 
 enum status outbox_release(struct outbox *outbox, const struct uuid *id, const char *reason, const char *by, int64_t now_ms)
 {
     struct decide_job job = {.job = {.run = release_run}, .id = id, .reason = reason, .by = by, .now_ms = now_ms};
 
-    return outbox_do(outbox, &job.job);
+    return decide(outbox, &job);
 }
+
+/* ---- release of what was kept unmapped ---- */
 
 static enum status map_entry(struct outbox *outbox, const struct put_entry *entry, int64_t seq)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ENTRY_MAP);
+    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_ENTRY_MAP, NUMBERS(seq));
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, seq);
-    bind_blob(statement, 2, entry->became, entry->became_length);
-    bind_blob(statement, 3, entry->flags, entry->flags_length);
+    if (!entry->became)
+        return STATUS_INVALID;
+    if (statement) {
+        bind_blob(statement, 2, entry->became, entry->became_length);
+        bind_blob(statement, 3, entry->flags, entry->flags_length);
+        bind_blob(statement, 4, entry->values, entry->values_length);
+    }
+    outbox->newest_stale = true;
     return db_run(&outbox->db, statement);
 }
 
 struct main_row { /* what the companions take over from it */
     struct put put;
-    char patient[600], client[80], version[24];
+    char *patient, *client, *version;
 };
 
-static enum status read_main(struct outbox *outbox, int64_t seq, struct main_row *row)
+static void main_row_clear(struct main_row *row)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ROW_BY_SEQ);
-
-    if (!statement || sqlite3_bind_int64(statement, 1, seq) != SQLITE_OK || sqlite3_step(statement) != SQLITE_ROW)
-        return STATUS_IO;
-    memcpy(row->put.set.bytes, sqlite3_column_blob(statement, 2), sizeof(row->put.set.bytes));
-    strncpy(row->patient, (const char *)sqlite3_column_text(statement, 6), sizeof(row->patient) - 1);
-    strncpy(row->client, (const char *)sqlite3_column_text(statement, 7), sizeof(row->client) - 1);
-    strncpy(row->version, (const char *)sqlite3_column_text(statement, 8), sizeof(row->version) - 1);
-    sqlite3_reset(statement);
-    row->put.patient = row->patient;
-    row->put.client = row->client;
-    row->put.table_version = row->version;
-    return STATUS_OK;
+    free(row->patient);
+    free(row->client);
+    free(row->version);
 }
 
-static enum status note_late(struct outbox *outbox, int64_t main, int64_t seq)
+static char *copy_column(sqlite3_stmt *statement, int column)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_LATE_INSERT);
+    const char *text = (const char *)sqlite3_column_text(statement, column);
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, main);
-    sqlite3_bind_int64(statement, 2, seq);
-    return db_run(&outbox->db, statement);
+    return text ? strdup(text) : NULL;
+}
+
+static enum status read_main(struct outbox *outbox, int64_t seq, struct main_row *out)
+{
+    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_ROW_BY_SEQ, NUMBERS(seq));
+    bool row;
+    enum status status = db_step(&outbox->db, statement, &row);
+
+    if (!row)
+        return status == STATUS_OK ? STATUS_NOT_FOUND : status;
+    out->put.set = column_uuid(statement, 2);
+    out->put.patient = out->patient = copy_column(statement, 6);
+    out->put.client = out->client = copy_column(statement, 7);
+    out->put.table_version = out->version = copy_column(statement, 8);
+    sqlite3_reset(statement);
+    return out->patient && out->client && out->version ? STATUS_OK : STATUS_NO_MEMORY;
 }
 
 static enum status add_companion(struct outbox *outbox, const struct main_row *row, const struct put_entry *companion, int64_t main)
 {
     struct put_entry entry = *companion;
-    int64_t seq = outbox->last_seq + 1;
+    int64_t seq = outbox->tally.last_seq + 1;
     enum status status;
 
     entry.reading = 0; /* both counted from the main, which is of an earlier put */
@@ -159,16 +229,16 @@ static enum status add_companion(struct outbox *outbox, const struct main_row *r
     entry.needs_count = 1;
     status = put_entry(outbox, &row->put, &entry, seq, main);
     if (status == STATUS_OK)
-        outbox->last_seq = seq;
-    return status == STATUS_OK ? note_late(outbox, main, seq) : status;
+        outbox->tally.last_seq = seq;
+    return status == STATUS_OK ? db_run_numbers(&outbox->db, SQL_LATE_INSERT, NUMBERS(main, seq)) : status;
 }
 
 static enum status release_mapped_run(struct outbox *outbox, struct job *job)
 {
     struct decide_job *decision = of(job);
     struct main_row row = {.put = {.accepted_ms = decision->now_ms}};
-    int64_t seq = 0;
-    enum status status = find_held(outbox, decision, true, &seq);
+    int64_t seq = 0, patient = 0;
+    enum status status = find_held(outbox, decision, true, &seq, &patient);
 
     if (status == STATUS_OK)
         status = read_main(outbox, seq, &row);
@@ -176,16 +246,17 @@ static enum status release_mapped_run(struct outbox *outbox, struct job *job)
         status = map_entry(outbox, &decision->entries[0], seq);
     for (size_t i = 1; i < decision->count && status == STATUS_OK; i++)
         status = add_companion(outbox, &row, &decision->entries[i], seq);
-    return status == STATUS_OK ? release_held(outbox, decision, seq) : status;
+    main_row_clear(&row);
+    return status == STATUS_OK ? release_all(outbox, decision, seq, patient) : status;
 }
 
 enum status outbox_release_mapped(struct outbox *outbox, const struct put_entry *entries, size_t count, const char *reason, const char *by,
                                   int64_t now_ms)
 {
-    struct decide_job job = {.job = {.run = release_mapped_run}, .id = &entries[0].id, .reason = reason, .by = by, .now_ms = now_ms,
-                             .entries = entries, .count = count};
+    struct decide_job job = {.job = {.run = release_mapped_run}, .id = &entries[0].id, .reason = reason, .by = by,
+                             .now_ms = now_ms, .entries = entries, .count = count};
 
-    return outbox_do(outbox, &job.job);
+    return decide(outbox, &job);
 }
 
 /* ---- discard ---- */
@@ -193,22 +264,18 @@ enum status outbox_release_mapped(struct outbox *outbox, const struct put_entry 
 /* What may have been sent cannot be unsaid here: that is a correction. */
 static bool may_discard(const struct delivery_row *row)
 {
-    return !row->found || row->state == ENTRY_HELD || (row->state == ENTRY_WAITING && row->attempts == 0);
+    return !row->found || row->state == ENTRY_HELD || (row->state == ENTRY_WAITING && row->attempts == 0 && !row->ambiguous);
 }
 
-/* The next who asks for the patient's last reading of this kind must not be told of this one. */
-static enum status forget_newest(struct outbox *outbox, int64_t seq)
+static enum status move_to_discarded(struct outbox *outbox, const struct decide_job *job, int64_t seq, const struct delivery_row *row)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ROW_BY_SEQ);
+    enum status status = STATUS_OK;
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, seq);
-    if (sqlite3_step(statement) == SQLITE_ROW)
-        newest_note(outbox->newest, patient_hash((const char *)sqlite3_column_text(statement, 6)),
-                    (const char *)sqlite3_column_text(statement, 5), 0, NULL, 0);
-    sqlite3_reset(statement);
-    return STATUS_OK;
+    if (row->found)
+        state_counted(outbox, row->state, ENTRY_DISCARDED);
+    else
+        status = delivery_insert(outbox, seq, row->patient, ENTRY_DISCARDED, NULL, job->now_ms);
+    return status == STATUS_OK ? set_state(outbox, job, seq, ENTRY_DISCARDED) : status;
 }
 
 static enum status discard_one(struct outbox *outbox, const struct decide_job *job, int64_t seq)
@@ -222,35 +289,66 @@ static enum status discard_one(struct outbox *outbox, const struct decide_job *j
         return STATUS_OK;
     if (!may_discard(&row))
         return STATUS_CONFLICT;
-    if (row.found) {
-        status = set_state(outbox, job, seq, ENTRY_DISCARDED);
-        state_counted(outbox, row.state, ENTRY_DISCARDED);
-    } else {
-        status = delivery_insert(outbox, seq, row.patient, ENTRY_DISCARDED, job->reason, job->now_ms);
-        if (status == STATUS_OK)
-            status = set_state(outbox, job, seq, ENTRY_DISCARDED);
-    }
-    if (status == STATUS_OK)
-        status = forget_newest(outbox, seq);
+    outbox->newest_stale = true;
+    status = move_to_discarded(outbox, job, seq, &row);
     if (status == STATUS_OK)
         status = note_decision(outbox, job, seq, "discarded");
     if (status == STATUS_OK)
         status = line_release(outbox, row.patient);
-    return status == STATUS_OK ? dependants_review(outbox, seq, false) : status;
+    return status == STATUS_OK ? dependants_review(outbox, seq, row.patient, false) : status;
+}
+
+/* Does it fall with what it needs? Strictly: with each; loosely (a panel): with the last. */
+static enum status falls(struct outbox *outbox, const struct dependant *dependant, bool *out)
+{
+    sqlite3_stmt *statement;
+    enum status status;
+    bool row;
+
+    *out = dependant->strict;
+    if (dependant->strict)
+        return STATUS_OK;
+    statement = db_bind_numbers(&outbox->db, SQL_NEEDS_LEFT, NUMBERS(dependant->seq));
+    status = db_step(&outbox->db, statement, &row);
+    if (row) {
+        *out = sqlite3_column_int(statement, 0) == 0;
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+static enum status add_falling(struct outbox *outbox, struct decide_job *job, int64_t on_seq)
+{
+    struct dependants page = {.after = 0};
+    enum status status;
+
+    do {
+        status = dependants_next(outbox, on_seq, &page);
+        for (size_t i = 0; i < page.count && status == STATUS_OK; i++) {
+            bool falling = false;
+
+            if (page.items[i].state != ENTRY_DISCARDED)
+                status = falls(outbox, &page.items[i], &falling);
+            if (status == STATUS_OK && falling)
+                status = add_seq(job, page.items[i].seq);
+        }
+    } while (status == STATUS_OK && page.count == DEPENDANTS_ROOM);
+    return status;
 }
 
 static enum status discard_run(struct outbox *outbox, struct job *job)
 {
-    int64_t cascade[CASCADE_MOST], seq = 0;
-    size_t count = 0;
-    enum status status = find_seq(outbox, of(job)->id, &seq);
+    struct decide_job *decision = of(job);
+    int64_t seq = 0;
+    enum status status = find_seq(outbox, decision->id, &seq);
 
     if (status == STATUS_OK)
-        status = discard_one(outbox, of(job), seq);
-    if (status == STATUS_OK)
-        status = strict_dependants(outbox, seq, cascade, CASCADE_MOST, &count);
-    for (size_t i = 0; i < count && status == STATUS_OK; i++)
-        status = discard_one(outbox, of(job), cascade[i]);
+        status = add_seq(decision, seq);
+    for (size_t i = 0; i < decision->seqs_count && status == STATUS_OK; i++) {
+        status = discard_one(outbox, decision, decision->seqs[i]);
+        if (status == STATUS_OK)
+            status = add_falling(outbox, decision, decision->seqs[i]);
+    }
     return status;
 }
 
@@ -258,71 +356,5 @@ enum status outbox_discard(struct outbox *outbox, const struct uuid *id, const c
 {
     struct decide_job job = {.job = {.run = discard_run}, .id = id, .reason = reason, .by = by, .now_ms = now_ms};
 
-    return outbox_do(outbox, &job.job);
-}
-
-/* ---- refusals ---- */
-
-struct refuse_job {
-    struct job job;
-    const struct refusal *refusal;
-    int64_t number, now_ms;
-    const char *reason, *by;
-};
-
-static enum status refuse_run(struct outbox *outbox, struct job *job)
-{
-    struct refuse_job *refusing = (struct refuse_job *)(void *)job;
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_REFUSAL_INSERT);
-    enum status status;
-
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    bind_text(statement, 1, refusing->refusal->client);
-    sqlite3_bind_int64(statement, 2, refusing->refusal->received_ms);
-    bind_blob(statement, 3, refusing->refusal->sent ? refusing->refusal->sent : "", refusing->refusal->sent_length);
-    bind_blob(statement, 4, refusing->refusal->problems, refusing->refusal->problems_length);
-    status = db_run(&outbox->db, statement);
-    if (status == STATUS_OK) {
-        refusing->number = sqlite3_last_insert_rowid(outbox->db.handle);
-        counter_add(outbox, COUNTER_REFUSALS, 1);
-    }
-    return status;
-}
-
-enum status outbox_refuse(struct outbox *outbox, const struct refusal *refusal, int64_t *number_out)
-{
-    struct refuse_job job = {.job = {.run = refuse_run, .is_put = true}, .refusal = refusal};
-    enum status status = outbox_do(outbox, &job.job);
-
-    if (status == STATUS_OK)
-        *number_out = job.number;
-    return status;
-}
-
-static enum status refusal_done_run(struct outbox *outbox, struct job *job)
-{
-    struct refuse_job *refusing = (struct refuse_job *)(void *)job;
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_REFUSAL_DONE);
-    enum status status;
-
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, refusing->number);
-    sqlite3_bind_int64(statement, 2, refusing->now_ms);
-    bind_text(statement, 3, refusing->reason);
-    bind_text(statement, 4, refusing->by);
-    status = db_run(&outbox->db, statement);
-    if (status == STATUS_OK && sqlite3_changes(outbox->db.handle) == 0)
-        return STATUS_NOT_FOUND;
-    if (status == STATUS_OK)
-        counter_add(outbox, COUNTER_REFUSALS, -1);
-    return status;
-}
-
-enum status outbox_refusal_done(struct outbox *outbox, int64_t number, const char *reason, const char *by, int64_t now_ms)
-{
-    struct refuse_job job = {.job = {.run = refusal_done_run}, .number = number, .now_ms = now_ms, .reason = reason, .by = by};
-
-    return outbox_do(outbox, &job.job);
+    return decide(outbox, &job);
 }

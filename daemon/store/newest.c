@@ -17,6 +17,7 @@ struct place {
 
 struct newest {
     pthread_mutex_t lock; /* held for a copy of some bytes only */
+    uint32_t forgotten;   /* how often all was; part of each place's generation */
     struct place places[PLACES];
 };
 
@@ -60,7 +61,7 @@ bool newest_find(struct newest *newest, int64_t patient, const char *kind, struc
 
     pthread_mutex_lock(&newest->lock);
     found = is_it(place, patient, kind);
-    *generation = place->generation;
+    *generation = place->generation + newest->forgotten;
     if (found)
         *out = place->values;
     pthread_mutex_unlock(&newest->lock);
@@ -81,24 +82,41 @@ void newest_learn(struct newest *newest, int64_t patient, const char *kind, uint
     if (strlen(kind) >= KIND_ROOM)
         return;
     pthread_mutex_lock(&newest->lock);
-    if (place->generation == generation)
+    if (place->generation + newest->forgotten == generation)
         write_place(place, patient, kind, values);
     pthread_mutex_unlock(&newest->lock);
+}
+
+/* One that was taken before the last known does not change which is the last. */
+static void update_place(struct place *place, const struct newest_values *values, const char *bytes)
+{
+    if (!place->values.none && place->values.taken_ms > values->taken_ms)
+        return;
+    place->values = *values;
+    if (bytes && values->length <= NEWEST_VALUES_MOST)
+        memcpy(place->values.bytes, bytes, values->length);
+    else
+        place->kind[0] = '\0';
 }
 
 void newest_note(struct newest *newest, int64_t patient, const char *kind, int64_t taken_ms, const char *bytes, size_t length)
 {
     struct place *place = place_of(newest, patient, kind);
-    struct newest_values values = {.taken_ms = taken_ms, .length = length};
-    bool fits = bytes && length <= NEWEST_VALUES_MOST && strlen(kind) < KIND_ROOM;
+    const struct newest_values values = {.taken_ms = taken_ms, .length = length};
 
-    if (fits)
-        memcpy(values.bytes, bytes, length);
     pthread_mutex_lock(&newest->lock);
     place->generation++;
-    if (fits)
-        write_place(place, patient, kind, &values);
-    else if (is_it(place, patient, kind))
-        place->kind[0] = '\0';
+    if (is_it(place, patient, kind))
+        update_place(place, &values, bytes);
+    pthread_mutex_unlock(&newest->lock);
+}
+
+void newest_forget(struct newest *newest)
+{
+    pthread_mutex_lock(&newest->lock);
+    newest->forgotten++;
+    for (size_t i = 0; i < PLACES; i++)
+        if (newest->places[i].kind[0] != '\0') /* places that were never used stay untouched */
+            newest->places[i].kind[0] = '\0';
     pthread_mutex_unlock(&newest->lock);
 }

@@ -29,7 +29,10 @@ void newest_free(struct newest *newest);
 bool newest_find(struct newest *newest, int64_t patient, const char *kind, struct newest_values *out, uint32_t *generation);
 /* What the disk said; does nothing when the place has been touched since. */
 void newest_learn(struct newest *newest, int64_t patient, const char *kind, uint32_t generation, const struct newest_values *values);
-/* The writer: this is the newest now. bytes NULL, or too many: only forget what was there. */
+/* The writer, after the COMMIT: this one was accepted. What is known is kept up to date; of a patient and kind not known here nothing is
+ * learned, for it may not be the last one taken. */
 void newest_note(struct newest *newest, int64_t patient, const char *kind, int64_t taken_ms, const char *bytes, size_t length);
+/* The writer, after the COMMIT: some readings do not count any more. */
+void newest_forget(struct newest *newest);
 
 #endif

@@ -9,6 +9,7 @@
 #define WINDOW_BITS  (-12) /* raw deflate, 4 KiB: the end of the base and of the text itself */
 #define MEMORY_LEVEL 3 /* small tables: they are cleared for each text */
 #define BASES_MOST   128
+#define BASE_MOST    16384 /* bytes of one: what is beyond the window does not help, and memory is bounded */
 #define TEXT_MOST    ((size_t)16 << 20)
 
 /* ---- a buffer that only grows ---- */
@@ -76,18 +77,23 @@ static void text_free(struct text *text)
     *text = (struct text){NULL, 0};
 }
 
-void bases_forget(struct bases *bases)
+void bases_forget_from(struct bases *bases, int64_t seq)
 {
-    for (size_t i = 0; i < bases->count; i++)
+    for (size_t i = 0; i < bases->count;) {
+        if (bases->items[i].seq < seq) {
+            i++;
+            continue;
+        }
         text_free(&bases->items[i].text);
-    bases->count = 0;
+        bases->items[i] = bases->items[--bases->count];
+    }
 }
 
 void bases_free(struct bases *bases)
 {
     if (!bases)
         return;
-    bases_forget(bases);
+    bases_forget_from(bases, 0);
     deflateEnd(&bases->deflate);
     free(bases->buffer.bytes);
     free(bases);
@@ -134,25 +140,33 @@ void bases_pack(struct bases *bases, const char *kind, const char *role, struct 
         *base_out = base->seq;
 }
 
+static struct base *base_new(struct bases *bases, const char *kind, const char *role)
+{
+    struct base *base = &bases->items[bases->count];
+
+    if (bases->count == BASES_MOST || strlen(kind) >= sizeof(base->kind) || strlen(role) >= sizeof(base->role))
+        return NULL;
+    bases->count++;
+    *base = (struct base){0};
+    snprintf(base->kind, sizeof(base->kind), "%s", kind);
+    snprintf(base->role, sizeof(base->role), "%s", role);
+    return base;
+}
+
 void bases_learn(struct bases *bases, const char *kind, const char *role, int64_t seq, struct text text)
 {
-    struct base *base = find(bases, kind, role);
-    struct text copied = {text.length <= 65536 ? copy(text) : NULL, text.length};
+    struct text kept = {text.length <= BASE_MOST ? copy(text) : NULL, text.length};
+    struct base *base = kept.bytes ? find(bases, kind, role) : NULL;
 
-    if (!copied.bytes || (!base && bases->count == BASES_MOST) || strlen(kind) >= sizeof(base->kind) ||
-        strlen(role) >= sizeof(base->role)) {
-        text_free(&copied); /* not learned: the next one is written plain, too */
+    if (kept.bytes && !base)
+        base = base_new(bases, kind, role);
+    if (!base) {
+        text_free(&kept); /* not learned: the next one is written plain, too */
         return;
     }
-    if (!base) {
-        base = &bases->items[bases->count++];
-        snprintf(base->kind, sizeof(base->kind), "%s", kind);
-        snprintf(base->role, sizeof(base->role), "%s", role);
-    } else {
-        text_free(&base->text);
-    }
+    text_free(&base->text);
     base->seq = seq;
-    base->text = copied;
+    base->text = kept;
 }
 
 /* ---- reading ---- */
@@ -204,15 +218,19 @@ bool unpacker_knows(struct unpacker *unpacker, int64_t base)
     return false;
 }
 
-void unpacker_learn(struct unpacker *unpacker, int64_t base, struct text text)
+enum status unpacker_learn(struct unpacker *unpacker, int64_t base, struct text text)
 {
     size_t slot = unpacker->next;
+    struct text kept = {copy(text), text.length};
 
+    if (!kept.bytes)
+        return text.bytes ? STATUS_NO_MEMORY : STATUS_DAMAGED;
     unpacker->next = (slot + 1) % KNOWN_MOST;
     unpacker->current = slot;
     text_free(&unpacker->known[slot].text);
     unpacker->known[slot].seq = base;
-    unpacker->known[slot].text = (struct text){copy(text), text.length};
+    unpacker->known[slot].text = kept;
+    return STATUS_OK;
 }
 
 static size_t length_of(struct text packed)

@@ -16,11 +16,10 @@ struct text { /* bytes; NULL: there are none */
 };
 
 struct bases;  /* the writer's: the newest plain entry of each kind and role */
-struct packed; /* the outcome of packing one entry; reused from entry to entry */
 
 MUST_CHECK enum status bases_new(struct bases **out);
 void bases_free(struct bases *bases);
-void bases_forget(struct bases *bases); /* what was learned may not be on disk after all */
+void bases_forget_from(struct bases *bases, int64_t seq); /* from this seq on nothing that was learned is on disk after all */
 
 /* Pack against the base of this kind and role. *base_out is its seq, and *out what to write (borrowed until the next call); 0 when there is
  * none that helps: then write the text as it is, and tell bases_learn() under which seq. */
@@ -34,7 +33,8 @@ struct unpacker; /* a connection's: knows some bases, and has room for one entry
 MUST_CHECK enum status unpacker_new(struct unpacker **out);
 void unpacker_free(struct unpacker *unpacker);
 bool unpacker_knows(struct unpacker *unpacker, int64_t base); /* makes it the current one */
-void unpacker_learn(struct unpacker *unpacker, int64_t base, struct text text); /* and makes it the current one */
+/* and makes it the current one */
+MUST_CHECK enum status unpacker_learn(struct unpacker *unpacker, int64_t base, struct text text);
 /* Against the current base; *out is borrowed until the next call. DAMAGED: not what we wrote. */
 MUST_CHECK enum status unpack(struct unpacker *unpacker, struct text packed, struct text *out);
 

@@ -12,12 +12,14 @@ static const char *const migrations[] = {
     "CREATE TABLE entry (seq INTEGER PRIMARY KEY, id BLOB NOT NULL, set_id BLOB NOT NULL, reading INTEGER NOT NULL,"
     " role TEXT NOT NULL, kind TEXT NOT NULL, patient TEXT NOT NULL, patient_hash INTEGER NOT NULL, client TEXT NOT NULL,"
     " table_version TEXT NOT NULL, taken_ms INTEGER NOT NULL, accepted_ms INTEGER NOT NULL, needs INTEGER NOT NULL,"
-    " earlier INTEGER NOT NULL, base INTEGER NOT NULL, content BLOB, sent BLOB, vals BLOB, became BLOB, flags BLOB) STRICT;"
+    " earlier INTEGER NOT NULL, late_ms INTEGER NOT NULL, base INTEGER NOT NULL, content BLOB, sent BLOB, vals BLOB, became BLOB, flags BLOB) STRICT;"
     "CREATE UNIQUE INDEX entry_id ON entry (id);"
     /* The newest entry of a patient and kind; each entry names the one before it (`earlier`). A small table that is written in place,
-     * where an index over all entries would touch a page of its own for nearly every entry. */
-    "CREATE TABLE newest (patient_hash INTEGER NOT NULL, kind TEXT NOT NULL, seq INTEGER NOT NULL, PRIMARY KEY (patient_hash, kind))"
-    " STRICT, WITHOUT ROWID;"
+     * where an index over all entries would touch a page of its own for nearly every entry. The chain is in the order of acceptance;
+     * `latest_ms` is the latest taken_ms in it, and an entry's `late_ms` tells by how much an earlier one was taken after it: so the last
+     * one taken is found without walking the whole chain. */
+    "CREATE TABLE newest (patient_hash INTEGER NOT NULL, kind TEXT NOT NULL, seq INTEGER NOT NULL, latest_ms INTEGER NOT NULL,"
+    " PRIMARY KEY (patient_hash, kind)) STRICT, WITHOUT ROWID;"
     /* Where the entries of a set begin: they stand one after another from there. Single readings need no row. */
     "CREATE TABLE set_first (set_id BLOB PRIMARY KEY, seq INTEGER NOT NULL) STRICT, WITHOUT ROWID;"
     /* What a reading kept unmapped became later, after its set. */
@@ -50,15 +52,34 @@ static const char *const migrations[] = {
     "CREATE TABLE counter (counter INTEGER PRIMARY KEY, value INTEGER NOT NULL) STRICT;",
 };
 
-static int pragma_number(sqlite3 *handle, const char *sql)
+static enum status read_number(sqlite3 *handle, const char *sql, int *out)
 {
     sqlite3_stmt *statement = NULL;
-    int number = -1;
+    int code = sqlite3_prepare_v2(handle, sql, -1, &statement, NULL);
 
-    if (sqlite3_prepare_v2(handle, sql, -1, &statement, NULL) == SQLITE_OK && sqlite3_step(statement) == SQLITE_ROW)
-        number = sqlite3_column_int(statement, 0);
+    if (code == SQLITE_OK)
+        code = sqlite3_step(statement);
+    if (code == SQLITE_ROW)
+        *out = sqlite3_column_int(statement, 0);
     sqlite3_finalize(statement);
-    return number;
+    return code == SQLITE_ROW ? STATUS_OK : code == SQLITE_DONE ? STATUS_DAMAGED : status_of_sqlite(code);
+}
+
+enum status schema_check(sqlite3 *handle, int *version)
+{
+    const int newest = (int)(sizeof(migrations) / sizeof(migrations[0]));
+    int application = 0, tables = 0;
+    enum status status = read_number(handle, "PRAGMA user_version", version);
+
+    if (status == STATUS_OK)
+        status = read_number(handle, "PRAGMA application_id", &application);
+    if (status == STATUS_OK)
+        status = read_number(handle, "SELECT count(*) FROM sqlite_schema", &tables);
+    if (status != STATUS_OK)
+        return status;
+    if (*version == 0) /* a new file; with tables in it, or another mark, it is somebody else's */
+        return tables == 0 && application == 0 ? STATUS_OK : STATUS_DAMAGED;
+    return *version > 0 && *version <= newest && application == APPLICATION_ID ? STATUS_OK : STATUS_DAMAGED;
 }
 
 static enum status migrate_one(sqlite3 *handle, int version)
@@ -81,19 +102,10 @@ static enum status migrate_one(sqlite3 *handle, int version)
 
 enum status schema_migrate(sqlite3 *handle)
 {
-    const int newest = (int)(sizeof(migrations) / sizeof(migrations[0]));
-    int version = pragma_number(handle, "PRAGMA user_version");
-    int application = pragma_number(handle, "PRAGMA application_id");
+    int version = 0;
+    enum status status = schema_check(handle, &version);
 
-    if (version < 0 || version > newest || (version > 0 && application != APPLICATION_ID))
-        return STATUS_DAMAGED;
-    if (version == 0 && pragma_number(handle, "SELECT count(*) FROM sqlite_schema") != 0)
-        return STATUS_DAMAGED; /* a database of somebody else's */
-    while (version < newest) {
-        enum status status = migrate_one(handle, version++);
-
-        if (status != STATUS_OK)
-            return status;
-    }
-    return STATUS_OK;
+    for (; status == STATUS_OK && version < (int)(sizeof(migrations) / sizeof(migrations[0])); version++)
+        status = migrate_one(handle, version);
+    return status;
 }

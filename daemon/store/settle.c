@@ -1,5 +1,6 @@
 /* settle.c - what came of a claim: charted, held, or to be tried again; and what that means for those that hang on it. */
 #include "store/store_private.h"
+#include "wardpost/log.h"
 
 struct settle_job {
     struct job job;
@@ -8,51 +9,45 @@ struct settle_job {
     int64_t now_ms;
 };
 
+/* A plain success stands in the delivery row, and what never left was no attempt. */
 static enum status note_attempt(struct outbox *outbox, const struct settlement *settlement, int64_t now_ms)
 {
     sqlite3_stmt *statement;
 
     if (settlement->as == SETTLE_CHARTED || settlement->not_sent)
-        return STATUS_OK; /* a plain success stands in the delivery row */
-    statement = db_statement(&outbox->db, SQL_ATTEMPT_INSERT);
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, settlement->seq);
-    sqlite3_bind_int64(statement, 2, now_ms);
-    sqlite3_bind_int(statement, 3, settlement->http_status);
-    bind_text(statement, 4, settlement->reason ? settlement->reason : "");
-    bind_blob(statement, 5, settlement->said, settlement->said_length);
+        return STATUS_OK;
+    statement = db_bind_numbers(&outbox->db, SQL_ATTEMPT_INSERT, NUMBERS(settlement->seq, now_ms, settlement->http_status));
+    if (statement) {
+        bind_text(statement, 4, settlement->reason ? settlement->reason : "");
+        bind_blob(statement, 5, settlement->said, settlement->said_length);
+    }
     return db_run(&outbox->db, statement);
 }
 
 static enum status wait(struct outbox *outbox, const struct settlement *settlement)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_DELIVERY_WAIT);
+    sqlite3_stmt *statement =
+        db_bind_numbers(&outbox->db, SQL_DELIVERY_WAIT,
+                        NUMBERS(settlement->seq, settlement->due_ms, settlement->ambiguous, 0, settlement->http_status, settlement->not_sent));
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, settlement->seq);
-    sqlite3_bind_int64(statement, 2, settlement->due_ms);
-    sqlite3_bind_int(statement, 3, settlement->ambiguous);
-    bind_text(statement, 4, settlement->reason);
-    sqlite3_bind_int(statement, 5, settlement->http_status);
-    sqlite3_bind_int(statement, 6, settlement->not_sent);
+    if (statement)
+        bind_text(statement, 4, settlement->reason);
+    outbox->made_deliverable = true; /* sooner or later: whoever waits asks when */
     return db_run(&outbox->db, statement);
 }
 
 static enum status settle(struct outbox *outbox, const struct settlement *settlement, enum entry_state state, int64_t now_ms)
 {
-    sqlite3_stmt *statement = db_statement(&outbox->db, SQL_DELIVERY_SETTLE);
+    sqlite3_stmt *statement =
+        db_bind_numbers(&outbox->db, SQL_DELIVERY_SETTLE, NUMBERS(settlement->seq, (int64_t)state, now_ms, settlement->http_status));
 
-    if (!statement)
-        return STATUS_NO_MEMORY;
-    sqlite3_bind_int64(statement, 1, settlement->seq);
-    sqlite3_bind_int(statement, 2, (int)state);
-    sqlite3_bind_int64(statement, 3, now_ms);
-    sqlite3_bind_int(statement, 4, settlement->http_status);
-    bind_text(statement, 5, settlement->remote);
-    bind_text(statement, 6, settlement->version);
-    bind_text(statement, 7, state == ENTRY_HELD ? settlement->reason : NULL);
+    if (statement) {
+        bind_text(statement, 5, settlement->remote);
+        bind_text(statement, 6, settlement->version);
+        bind_text(statement, 7, state == ENTRY_HELD ? settlement->reason : NULL);
+        sqlite3_bind_int(statement, 8, state == ENTRY_HELD && settlement->ambiguous);
+    }
+    state_counted(outbox, ENTRY_WAITING, state);
     return db_run(&outbox->db, statement);
 }
 
@@ -62,31 +57,38 @@ static enum status settle_one(struct outbox *outbox, const struct settlement *se
     struct delivery_row row;
     enum status status = delivery_find(outbox, settlement->seq, &row);
 
+    if (status == STATUS_OK && (!row.found || row.state != ENTRY_WAITING)) {
+        log_line(LOG_LEVEL_WARNING, "store: seq=%lld is not waiting: nothing to settle", (long long)settlement->seq);
+        return STATUS_OK;
+    }
     if (status == STATUS_OK)
         status = note_attempt(outbox, settlement, now_ms);
     if (status != STATUS_OK)
         return status;
-    if (settlement->as == SETTLE_WAIT) {
-        outbox->made_deliverable = true; /* sooner or later: whoever waits asks when */
+    if (settlement->as == SETTLE_WAIT)
         return wait(outbox, settlement);
-    }
     status = settle(outbox, settlement, state, now_ms);
-    state_counted(outbox, ENTRY_WAITING, state);
     if (status == STATUS_OK)
         status = line_release(outbox, row.patient);
     if (status == STATUS_OK)
-        status = dependants_review(outbox, settlement->seq, state == ENTRY_CHARTED && !row.has_remote);
+        status = dependants_review(outbox, settlement->seq, row.patient, state == ENTRY_CHARTED && !row.has_remote);
+    return status;
+}
+
+enum status settle_all(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms)
+{
+    enum status status = STATUS_OK;
+
+    for (size_t i = 0; i < count && status == STATUS_OK; i++)
+        status = settle_one(outbox, &settlements[i], now_ms);
     return status;
 }
 
 static enum status settle_run(struct outbox *outbox, struct job *job)
 {
     const struct settle_job *settling = (const struct settle_job *)(const void *)job;
-    enum status status = STATUS_OK;
 
-    for (size_t i = 0; i < settling->count && status == STATUS_OK; i++)
-        status = settle_one(outbox, &settling->settlements[i], settling->now_ms);
-    return status;
+    return settle_all(outbox, settling->settlements, settling->count, settling->now_ms);
 }
 
 enum status outbox_settle(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms)

@@ -4,7 +4,6 @@
 
 #include <pthread.h>
 #include <sqlite3.h>
-#include <stdatomic.h>
 
 #include "store/newest.h"
 #include "store/pack.h"
@@ -32,6 +31,7 @@ enum sql {
     SQL_NEWEST_FIND,
     SQL_NEWEST_SET,
     SQL_NEWEST_OF,
+    SQL_CHAIN_STEP,
     SQL_NEED_INSERT,
     SQL_SET_INSERT,
     SQL_SET_FIND,
@@ -50,7 +50,7 @@ enum sql {
     SQL_DELIVERY_INSERT,
     SQL_DELIVERY_FIND,
     SQL_DELIVERY_MARK,
-    SQL_DELIVERY_BEHIND,
+    SQL_DELIVERY_PLACE,
     SQL_DELIVERY_SETTLE,
     SQL_DELIVERY_WAIT,
     SQL_DELIVERY_STATE,
@@ -59,9 +59,12 @@ enum sql {
     SQL_WAITING_OLDEST,
     SQL_NEEDS_OF,
     SQL_NEEDS_MET,
+    SQL_NEEDS_LEFT,
     SQL_NEEDED_BY,
     SQL_ATTEMPT_INSERT,
+    SQL_ATTEMPT_KEEP,
     SQL_ATTEMPTS,
+    SQL_SUCCESS,
     SQL_DECISION_INSERT,
     SQL_REFUSAL_INSERT,
     SQL_REFUSAL_DONE,
@@ -82,29 +85,62 @@ struct db {
     struct unpacker *unpacker;
 };
 
+/* `writer` brings the file up to WAL and keeps it there; a reader cannot write. Files must exist. */
 MUST_CHECK enum status db_open(const char *path, bool writer, struct db *out);
 void db_close(struct db *db);
-/* The statement, reset and without bindings. NULL: out of memory (or our own bug: asserted). */
+/* The statement, reset and without bindings. NULL: see db_trouble(). */
 sqlite3_stmt *db_statement(struct db *db, enum sql sql);
-/* Steps a statement that yields no row. */
+/* Why a statement could not be had; never OK. */
+MUST_CHECK enum status db_trouble(struct db *db);
+/* Steps a statement that yields no row. NULL gives db_trouble(). */
 MUST_CHECK enum status db_run(struct db *db, sqlite3_stmt *statement);
+/* Steps to the next row; at the end and on failure the statement is reset. NULL gives db_trouble(). */
+MUST_CHECK enum status db_step(struct db *db, sqlite3_stmt *statement, bool *row);
+/* The same for statements whose parameters ?1, ?2, ... are all numbers. */
+#define NUMBERS(...)                                                                               \
+    ((const int64_t[]){__VA_ARGS__}), (sizeof((const int64_t[]){__VA_ARGS__}) / sizeof(int64_t))
+sqlite3_stmt *db_bind_numbers(struct db *db, enum sql sql, const int64_t *numbers, size_t count);
+MUST_CHECK enum status db_run_numbers(struct db *db, enum sql sql, const int64_t *numbers, size_t count);
 enum status status_of_sqlite(int code);
 const char *db_sql_text(enum sql sql);
 /* Binds; a NULL blob or text is bound as NULL. Borrowed until the statement is reset. */
 void bind_blob(sqlite3_stmt *statement, int index, const void *bytes, size_t length);
 void bind_text(sqlite3_stmt *statement, int index, const char *text);
 void bind_uuid(sqlite3_stmt *statement, int index, const struct uuid *uuid);
+/* Columns, borrowed until the next step; a NULL in the row gives NULL. */
+struct text column_bytes(sqlite3_stmt *statement, int column);
+/* *lost is set when there is a text and no memory for it. */
+const char *column_text(sqlite3_stmt *statement, int column, bool *lost);
+/* Zeros when it is none. */
+struct uuid column_uuid(sqlite3_stmt *statement, int column);
 int64_t patient_hash(const char *patient);
 /* What an entry became, as it stands in its row: unpacked when the row has a base. Borrowed until the next call on this connection. */
 MUST_CHECK enum status db_unpack(struct db *db, struct text packed, int64_t base, struct text *out);
+/* After making a file: that it has a name, too, must be on disk. */
+MUST_CHECK enum status folder_sync(const char *path);
 
 /* schema.c */
+/* DAMAGED: not ours, or of a newer wardpost. Nothing is written. */
+MUST_CHECK enum status schema_check(sqlite3 *handle, int *version);
 MUST_CHECK enum status schema_migrate(sqlite3 *handle);
 
 /* ---- counters, kept in the same COMMIT as what they count ---- */
 
-enum counter { COUNTER_WATERMARK, COUNTER_AHEAD, COUNTER_WAITING, COUNTER_HELD, COUNTER_CHARTED, COUNTER_DISCARDED,
-               COUNTER_REFUSALS, COUNTER_COUNT };
+enum counter {
+    COUNTER_WATERMARK, /* up to here each entry has a delivery row */
+    COUNTER_AHEAD,     /* entries over the watermark that have one all the same */
+    COUNTER_WAITING,   /* delivery rows in this state; fresh entries have none */
+    COUNTER_HELD,
+    COUNTER_CHARTED,
+    COUNTER_DISCARDED,
+    COUNTER_REFUSALS,
+    COUNTER_COUNT
+};
+
+struct tally {
+    int64_t counters[COUNTER_COUNT];
+    int64_t last_seq;
+};
 
 /* ---- the writer ---- */
 
@@ -114,6 +150,7 @@ struct job { /* the first member of every job */
     void (*done)(struct outbox *outbox, struct job *job); /* after COMMIT or failure; on the writer's thread */
     enum status status;
     bool is_put;
+    bool undo;     /* set by run(): fine, and nothing of what was written is to be kept */
     bool finished; /* of outbox_do(); guarded by the outbox's lock */
 };
 
@@ -126,46 +163,52 @@ struct outbox {
     struct newest *newest;
     pthread_t writer, checkpointer;
     bool writer_runs, checkpointer_runs;
-    pthread_mutex_t lock; /* guards queue, stopping, listener, checkpoint_due, waiter flags */
+    pthread_mutex_t lock; /* guards queue, stopping, listener, checkpoint_due, finished flags, shown */
     pthread_cond_t queued, finished, checkpoint;
     struct job *first, *last;
     bool stopping;
     bool checkpoint_due;
     void (*changed)(void *context);
     void *changed_context;
+    struct tally shown; /* as of the last COMMIT */
     /* the writer's own */
-    int64_t counters[COUNTER_COUNT];
+    struct tally tally;
     bool counters_changed[COUNTER_COUNT];
-    int64_t last_seq;
-    int wal_pages;
+    int wal_pages, checkpoint_at, restart_at;
     int64_t room_seen_ms, room_seen;
-    bool made_deliverable;
-    /* for readers */
-    _Atomic int64_t shown_counters[COUNTER_COUNT];
-    _Atomic int64_t shown_last_seq;
+    bool made_deliverable, newest_stale; /* in this round */
 };
 
+/* ---- writer.c ---- */
+
+MUST_CHECK enum status counters_read(struct outbox *outbox);
+void counters_show(struct outbox *outbox);
+struct tally counters_shown(struct outbox *outbox); /* [any] */
 void counter_add(struct outbox *outbox, enum counter counter, int64_t amount);
 void counter_set(struct outbox *outbox, enum counter counter, int64_t value);
-
+void *writer_thread(void *outbox);
+void queue_job(struct outbox *outbox, struct job *job);
 /* Queue, and wait for its COMMIT. */
 MUST_CHECK enum status outbox_do(struct outbox *outbox, struct job *job);
 int64_t outbox_room(struct outbox *outbox);
 
-/* put.c */
-struct job *put_job(struct put *put); /* lives in the put's own room */
-void put_done(struct outbox *outbox, struct job *job);
-enum status put_run(struct outbox *outbox, struct job *job);
-/* One entry at `seq`; its reading and needs are counted from `first_seq`. CONFLICT: the id is there already. */
-MUST_CHECK enum status put_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry, int64_t seq,
-                                 int64_t first_seq);
+/* ---- put.c ---- */
 
-/* ---- states, shared by settle.c and decide.c ---- */
+/* One entry at `seq`; its reading and needs are counted from `first_seq`. CONFLICT: the id is there already. */
+MUST_CHECK enum status put_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry,
+                                 int64_t seq, int64_t first_seq);
+
+/* ---- settle.c ---- */
+
+MUST_CHECK enum status settle_all(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms);
+
+/* ---- delivery.c: states, shared by claim.c, settle.c and decide.c ---- */
 
 struct delivery_row {
     bool found;
     enum entry_state state;
     unsigned attempts;
+    bool ambiguous;
     int64_t patient;
     bool unmapped, has_remote;
 };
@@ -174,13 +217,34 @@ MUST_CHECK enum status delivery_find(struct outbox *outbox, int64_t seq, struct 
 /* Insert a row for a fresh entry (ahead of the watermark or not). */
 MUST_CHECK enum status delivery_insert(struct outbox *outbox, int64_t seq, int64_t patient, enum entry_state state,
                                        const char *reason, int64_t now_ms);
-/* Everything that hangs on an entry whose state has just changed. */
-MUST_CHECK enum status dependants_review(struct outbox *outbox, int64_t seq, bool first_charted);
-/* Everything that cannot go without it, directly or not. */
-MUST_CHECK enum status strict_dependants(struct outbox *outbox, int64_t seq, int64_t *out, size_t room, size_t *count);
+/* A waiting one steps out of its patient's line. */
+MUST_CHECK enum status delivery_hold(struct outbox *outbox, int64_t seq, int64_t patient, const char *reason,
+                                     int64_t now_ms);
 void state_counted(struct outbox *outbox, enum entry_state from, enum entry_state to);
+/* The first of the patient's line may go (a bounded number: they follow one another). */
 MUST_CHECK enum status line_release(struct outbox *outbox, int64_t patient);
+/* Strict needs that are not charted, loose ones that are still waiting, and one more while no loose one is charted. */
 MUST_CHECK enum status unmet_of(struct outbox *outbox, int64_t seq, int64_t *out);
+/* Counts them anew, for a waiting one. */
+MUST_CHECK enum status unmet_update(struct outbox *outbox, int64_t seq, int64_t patient);
+
+struct dependant {
+    int64_t seq;
+    bool strict, has_row;
+    enum entry_state state;
+};
+
+#define DEPENDANTS_ROOM 32
+
+struct dependants { /* a page; begin with after = 0, go on while count == DEPENDANTS_ROOM */
+    struct dependant items[DEPENDANTS_ROOM];
+    size_t count;
+    int64_t after;
+};
+
+MUST_CHECK enum status dependants_next(struct outbox *outbox, int64_t on_seq, struct dependants *page);
+/* Everything that hangs on an entry whose state has just changed. */
+MUST_CHECK enum status dependants_review(struct outbox *outbox, int64_t seq, int64_t patient, bool first_charted);
 
 /* ---- readers ---- */
 
@@ -188,5 +252,19 @@ struct outbox_reader {
     struct outbox *outbox;
     struct db db;
 };
+
+/* ---- read.c, for search.c ---- */
+
+struct row_walk { /* how rows are shown */
+    bool (*fits)(const struct row_walk *walked, const struct outbox_row *row); /* NULL: all; sent and became are still packed */
+    outbox_row_seen *seen;
+    void *context;
+    const struct outbox_search *search;
+    size_t shown, most; /* most 0: no limit */
+    bool stopped;       /* by `seen`, or because there are `most` */
+};
+
+MUST_CHECK enum status rows_walk(struct outbox_reader *reader, sqlite3_stmt *statement, struct row_walk *walked);
+MUST_CHECK enum status row_at(struct outbox_reader *reader, int64_t seq, struct row_walk *walked);
 
 #endif

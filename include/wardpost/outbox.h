@@ -151,6 +151,10 @@ struct claim {
  * sent) before the next. Blocks for one COMMIT when it finds something. */
 MUST_CHECK enum status outbox_claim(struct outbox *outbox, size_t most, size_t bytes_most, int64_t now_ms,
                                     struct claim **out);
+/* Settle one claim and take the next in one COMMIT: the same as outbox_settle() and outbox_claim() one after the other. */
+struct settlement;
+MUST_CHECK enum status outbox_turn(struct outbox *outbox, const struct settlement *settlements, size_t count, size_t most,
+                                   size_t bytes_most, int64_t now_ms, struct claim **out);
 void claim_free(struct claim *claim);
 
 enum settle_as { SETTLE_CHARTED, SETTLE_HELD, SETTLE_WAIT };

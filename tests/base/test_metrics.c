@@ -45,7 +45,7 @@ static void test_threads_lose_no_count(void **state)
         assert_int_equal(pthread_create(&threads[i], NULL, count, NULL), 0);
     for (size_t i = 0; i < 4; i++)
         assert_int_equal(pthread_join(threads[i], NULL), 0);
-    assert_int_equal(metric_get(METRIC_COMMITS), before + 4 * COUNTS);
+    assert_int_equal(metric_get(METRIC_COMMITS), before + (int64_t)4 * COUNTS);
 }
 
 /* One line, moving *at behind it. */

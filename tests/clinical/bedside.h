@@ -103,6 +103,7 @@ static inline void bedside_number(const struct kinds *kinds, const struct part *
 static inline void bedside_part(const struct kinds *kinds, const struct part *part,
                                 const char *text, struct measured *out)
 {
+    *out = (struct measured){.type = MEASURED_NONE};
     if (strncmp(text, "not-taken-", 10) == 0) {
         out->type = MEASURED_NOT_TAKEN;
         out->reason = kinds_reason(kinds, text + 10);
@@ -125,8 +126,10 @@ static inline void bedside_field(struct bedside *bedside, struct reading *readin
     size_t at = field ? (size_t)(field - reading->kind->fields) : 0;
     struct said *said = &reading->fields[at];
 
-    if (!field)
+    if (!field) {
         fail_msg("%s has no part or field %s", reading->kind->name, path);
+        return;
+    }
     said->given = true;
     switch (field->type) {
     case FIELD_WORD:

@@ -119,6 +119,8 @@ static const struct row tenfold[] = {
      "a tenth"                                                                                                },
     {ADULT, "respiratory-rate value=12:/min | last respiratory-rate value=100:/min", NULL,  0,     NULL       },
     {CHILD, "body-weight value=22.1:kg | last body-weight value=221:kg",             FIRST, ASKED, "221 kg?"  },
+    {ADULT, "heart-rate value=72:/min | last heart-rate value=0:/min",               NULL,  0,
+     NULL                                                                                                     }, /* no ratio to zero */
     {CHILD, "body-weight value=22.1:kg",                                             NULL,  0,     NULL       },
 };
 
@@ -188,6 +190,8 @@ static const struct row bodies[] = {
      "exchanged"                                                                                                                                  },
     {ADULT, "body-weight value=74:kg | last body-weight value=47:kg days=900",             FIRST,               ASKED,
      "exchanged"                                                                                                                                  },
+    {ADULT, "body-weight value=64:kg | last body-weight value=46:kg days=900",             NULL,                0,
+     NULL                                                                                                                                         }, /* by two */
     {ADULT, "body-weight value=65:kg | last body-weight value=56:kg days=900",             NULL,                0,       NULL                     },
     {ADULT, "body-weight value=85:kg | last body-weight value=56.9:kg days=900",           NULL,                0,       NULL                     },
     {ADULT, "body-weight value=158:[lb_av] | last body-weight value=185:[lb_av] days=900", FIRST,

@@ -85,6 +85,16 @@ static const struct check rain_checks[] = {
      .say = "much",
      .source = "invented"},
 };
+static const struct path amount_twice[] = {{.kind = &rain}, {.kind = &rain}};
+static const struct condition is_sent = {.type = CONDITION_PRESENT, .a = {.kind = &rain}};
+static const struct check rain_remark = {.name = "wet",
+                                         .grade = GRADE_NOTE,
+                                         .conditions = &is_sent,
+                                         .conditions_count = 1,
+                                         .at = amount_twice,
+                                         .at_count = 2,
+                                         .say = "wet",
+                                         .source = "invented"};
 static const struct part rain_parts[] = {
     {.name = "amount",
      .title = "Rain",
@@ -179,6 +189,41 @@ static void test_rows_in_a_unit(void **state)
     bedside_end(&bedside);
 }
 
+/* Charted in buckets, but sent in drops: the row for what was sent in buckets is silent. */
+static void test_a_row_for_another_unit(void **state)
+{
+    static const struct range sent_in_buckets = {
+        .in = &buckets, .has_high = true, .text = "sent so"};
+    struct part part = rain_parts[0];
+    struct bedside bedside;
+
+    (void)state;
+    part.ranges = &sent_in_buckets;
+    part.ranges_count = 1;
+    rain.checks_count = 0;
+    rain.parts = &part;
+    measure(&bedside, (struct decimal){3000, 0}, &drops);
+    assert_null(bedside.judgements[0].parts[0].range);
+    bedside_end(&bedside);
+    measure(&bedside, (struct decimal){3, 0}, &buckets);
+    assert_ptr_equal(bedside.judgements[0].parts[0].range, &sent_in_buckets);
+    bedside_end(&bedside);
+    rain.parts = rain_parts;
+}
+
+static void test_a_remark_is_made_once(void **state)
+{
+    struct bedside bedside;
+
+    (void)state;
+    rain.checks = &rain_remark;
+    rain.checks_count = 1;
+    measure(&bedside, (struct decimal){3, 0}, &buckets);
+    assert_int_equal(bedside.judgements[0].notes_count, 1);
+    assert_string_equal(bedside.judgements[0].notes[0], "wet");
+    bedside_end(&bedside);
+}
+
 /* Numbers beyond our arithmetic are refused in words; never charted, never wrapped. */
 static void test_arithmetic_that_does_not_fit(void **state)
 {
@@ -191,6 +236,10 @@ static void test_arithmetic_that_does_not_fit(void **state)
                                     "999999999999999 oceans is a number that cannot be converted"));
     assert_int_equal(bedside.judgements[0].grade, GRADE_REFUSE);
     assert_false(bedside.judgements[0].parts[0].has_charted);
+    bedside_end(&bedside);
+
+    measure(&bedside, (struct decimal){1, 0}, &oceans); /* the bound, in oceans, would be 0 */
+    assert_non_null(strstr(bedside.problems.items[0].detail, "Rain 1 oceans is above 8 buckets"));
     bedside_end(&bedside);
 
     rain.checks = rain_checks;
@@ -418,6 +467,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_critical_bounds),
         cmocka_unit_test(test_rows_in_a_unit),
+        cmocka_unit_test(test_a_row_for_another_unit),
+        cmocka_unit_test(test_a_remark_is_made_once),
         cmocka_unit_test(test_arithmetic_that_does_not_fit),
         cmocka_unit_test(test_no_room_for_what_is_charted),
         cmocka_unit_test(test_nothing_is_allocated_for_a_plain_reading),

@@ -124,6 +124,9 @@ static void test_limits(void **state)
             assert_int_equal(judgement->overridden, how == OVERRIDDEN && plain == GRADE_OVERRIDE);
             if (stands == GRADE_OVERRIDE)
                 assert_true(bedside.problems.items[0].may_override);
+            for (size_t j = 0; j < PARTS_MOST; j++)
+                if (bedside.readings[0].parts[j].type == MEASURED_NUMBER)
+                    assert_int_equal(judgement->parts[j].has_charted, plain != GRADE_REFUSE);
             bedside_end(&bedside);
         }
 }
@@ -144,6 +147,7 @@ static const struct {
     {"body-temperature value=320:K",                           "Temperature 320 K is above 318.15 K, which cannot be"         },
     {"body-weight value=1200:[lb_av]",
      "Weight 1200 lb is above 1102.3 lb: taken only with an override"                                                         },
+    {"body-temperature value=34.9:Cel route=axillary",         "this route"                                                   }, /* of two alike the first */
     {"glucose value=25:mmol/L",                                "Glucose 25 mmol/L is above 22.2 mmol/L: is it right?"         },
     {"pain value=3.5:{score}",                                 "Pain is a whole number"                                       },
     {"blood-pressure systolic=400:mm[Hg] diastolic=80:mm[Hg]",
@@ -168,6 +172,7 @@ static void test_what_is_said(void **state)
 static const struct {
     const char *told, *pointer;
 } places[] = {
+    {"heart-rate counted=200/15 value=800:/min",                                                    "/readings/0/value"  }, /* sent itself */
     {"heart-rate value=420:/min",                                                                   "/readings/0/value"  },
     {"heart-rate counted=200/15",                                                                   "/readings/0/counted"},
     {"pain value=3:{score} location=knee | blood-pressure systolic=400:mm[Hg] diastolic=80:mm[Hg]",
@@ -259,7 +264,7 @@ static void test_what_was_not_taken_is_not_judged(void **state)
 
     (void)state;
     bedside_begin(&bedside, kinds, ADULT);
-    bedside_tell(&bedside, "heart-rate not-taken=refused"
+    bedside_tell(&bedside, "heart-rate value=420:/min not-taken=refused"
                            " | blood-pressure systolic=90:mm[Hg] diastolic=not-taken-unable");
     bedside_judge(&bedside);
     assert_int_equal(bedside.problems.count, 0);

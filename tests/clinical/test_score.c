@@ -204,8 +204,8 @@ static const struct {
 };
 
 struct signs {
-    char respirations[8], saturation[8], oxygen[8], systolic[8], pulse[8], level, temperature[8];
-    int scale;
+    char respirations[8], scale, saturation[8], oxygen[8], systolic[8], pulse[8], level,
+        temperature[8];
 };
 
 static const char *level_word(char level)
@@ -233,7 +233,7 @@ static void tell_worked(struct bedside *bedside, size_t i)
     struct signs signs;
     char told[512];
 
-    assert_int_equal(sscanf(worked[i].signs, "%7s %d/%7s %7s %7s %7s %c %7s", signs.respirations,
+    assert_int_equal(sscanf(worked[i].signs, "%7s %c/%7s %7s %7s %7s %c %7s", signs.respirations,
                             &signs.scale, signs.saturation, signs.oxygen, signs.systolic,
                             signs.pulse, &signs.level, signs.temperature),
                      8);
@@ -245,7 +245,7 @@ static void tell_worked(struct bedside *bedside, size_t i)
                    signs.respirations, signs.saturation,
                    strcmp(signs.oxygen, "air") == 0 ? "room-air" : "other-device", signs.systolic,
                    signs.pulse, level_word(signs.level), signs.temperature);
-    bedside->set.scale = signs.scale == 2 ? 2 : 0;
+    bedside->set.scale = signs.scale == '2' ? 2 : 0;
     bedside_tell(bedside, told);
     for (size_t j = 0; j < bedside->set.count; j++)
         bedside->readings[j].confirmed = true; /* some are odd enough to be asked about */

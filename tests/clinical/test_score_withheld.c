@@ -9,6 +9,7 @@
 #include <cmocka.h>
 
 #include "bedside.h"
+#include "clinical/clinical_private.h"
 #include "wardpost/score.h"
 
 #define ADULT "1950-03-14"
@@ -199,6 +200,111 @@ static void test_a_held_reading_does_not_score(void **state)
     bedside_end(&bedside);
 }
 
+/* ---- a score of our own: with gaps, and many inputs with long names ---- */
+
+#define LONG_TITLE "A sign of a long name, so that four of them fill any room, äöü"
+
+static const struct unit drops = {"{drops}", "drops", 0}, oceans = {"{oceans}", "oceans", 0};
+static const struct conversion too_far = {
+    &oceans, &drops, {0,               0},
+      {999999999999999, 0},
+      {999999999999999, 9}
+};
+static const struct part rain_parts[] = {
+    {.name = "amount", .title = "Rain", .unit = &drops   },
+    {.name = "kind",   .title = "Kind", .type = PART_WORD},
+};
+static const struct kind rain = {
+    .name = "rain", .title = "Rain", .parts = rain_parts, .parts_count = 2};
+static const struct score_band rain_bands[] = {
+    {.has_from = true,
+     .from = {10, 0},
+     .has_to = true,
+     .to = {19, 0},
+     .with = SIZE_MAX,
+     .points = 1},
+    {.has_from = true,      .from = {30, 0},   .with = SIZE_MAX, .points = 4},
+};
+static const struct score_word rain_words[] = {
+    {"warm", 0}
+};
+static const struct score_input rain_inputs[] = {
+    {.name = "amount", .title = LONG_TITLE},
+    {.name = "again",  .title = LONG_TITLE},
+    {.name = "third",  .title = LONG_TITLE},
+    {.name = "fourth", .title = LONG_TITLE},
+    {.name = "kind",   .title = LONG_TITLE},
+};
+static const struct score_rule rain_rules[] = {
+    {.path = {.kind = &rain}, .in = &drops,  .bands = rain_bands,   .bands_count = 2},
+    {.path = {.kind = &rain},                       .in = &drops,              .bands = rain_bands, .bands_count = 2},
+    {.path = {.kind = &rain},       .in = &drops,                    .bands = rain_bands,                   .bands_count = 2},
+    {.path = {.kind = &rain},    .in = &drops,.bands = rain_bands,.bands_count = 2},
+    {.path = {.kind = &rain, .index = 1},        .words = rain_words,                     .words_count = 1                                         },
+};
+static const struct score_response rain_responses[] = {
+    {.from = 0,    .to = 4,         .risk = "wet", .say = "umbrella"    },
+    { .from = 5, .to = 8, .single = 4, .risk = "flood", .say = "boat", .interval_minutes = 5},
+};
+static const struct score rain_score = {
+    .table = {.name = "rain", .inputs = rain_inputs, .inputs_count = 5},
+    .rules = rain_rules,
+    .responses = rain_responses,
+    .responses_count = 2,
+    .single_points = 4,
+};
+
+static void score_rain(struct decimal amount, const struct unit *unit, const struct word *word,
+                       struct score_answer *answer)
+{
+    struct kinds table = {
+        .conversions = &too_far, .conversions_count = 1, .scores = &rain_score, .scores_count = 1};
+    struct bedside bedside;
+    bool asked = false;
+
+    bedside_begin(&bedside, &table, ADULT);
+    bedside.set.count = 1;
+    bedside.readings[0].kind = &rain;
+    bedside.readings[0].parts[0] =
+        (struct measured){.type = MEASURED_NUMBER, .value = amount, .unit = unit};
+    bedside.readings[0].parts[1] = (struct measured){.type = MEASURED_WORD, .word = word};
+    set_score(&bedside.set, bedside.judgements, 0, &asked, answer);
+    assert_true(asked);
+    bedside_end(&bedside);
+}
+
+static void test_gaps_of_a_table(void **state)
+{
+    const struct word warm = {.word = "warm"}, cold = {.word = "cold"};
+    struct score_answer answer;
+
+    (void)state;
+    score_rain((struct decimal){15, 0}, &drops, &warm, &answer);
+    assert_false(answer.withheld);
+    assert_int_equal(answer.total, 4);
+    assert_int_equal(answer.scale, 0);
+    assert_null(answer.scale_text);
+    assert_false(answer.single_trigger);
+    assert_string_equal(answer.risk, "wet");
+
+    score_rain((struct decimal){30, 0}, &drops, &warm, &answer);
+    assert_int_equal(answer.total, 16); /* no row of the responses goes so far */
+    assert_true(answer.single_trigger);
+    assert_null(answer.risk);
+    assert_int_equal(answer.interval_minutes, -1);
+
+    score_rain((struct decimal){25, 0}, &drops, &cold, &answer); /* in no band, and no word */
+    assert_true(answer.withheld);
+    assert_int_equal(answer.missing_count, 5);
+    assert_memory_equal(answer.why, "outside the table: " LONG_TITLE, 19 + strlen(LONG_TITLE));
+    assert_in_range(strlen(answer.why), 190, sizeof(answer.why_text) - 1);
+    assert_true((unsigned char)answer.why[strlen(answer.why) - 1] < 0x80); /* no half of an ä */
+
+    score_rain((struct decimal){999999999999999, 0}, &oceans, &warm, &answer);
+    assert_true(answer.withheld);
+    assert_int_equal(answer.missing_count, 4);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -206,6 +312,7 @@ int main(void)
         cmocka_unit_test(test_what_is_missing_is_named),
         cmocka_unit_test(test_points_that_depend_on_what_is_missing),
         cmocka_unit_test(test_a_held_reading_does_not_score),
+        cmocka_unit_test(test_gaps_of_a_table),
     };
 
     return cmocka_run_group_tests(tests, load, unload);

@@ -241,21 +241,21 @@ static void test_outcome_lines(void **state)
         const char *outcome, *line;
     } rows[] = {
         {"{'resourceType':'OperationOutcome','issue':[{'severity':'error','code':'invariant','"
-         "details':{'text':'must have a value'},'expression':['Observation']}]}",       "error invariant: must have a value (Observation)"},
-        {                                                                                                      "{'resourceType':'OperationOutcome','issue':[{'severity':'warning','code':'informational',"
+         "details':{'text':'must have a value'},'expression':['Observation']}]}",               "error invariant: must have a value (Observation)"                        },
+        {"{'resourceType':'OperationOutcome','issue':[{'severity':'warning','code':'informational',"
          "'diagnostics':'no narrative'},"
          "{'severity':'error','code':'code-invalid','diagnostics':'not in value "
-         "set','expression':['Observation.code',7]},{'severity':'fatal','code':'exception'}]}",                                                                            "error code-invalid: not in value set (Observation.code); fatal exception"},
-        {                                                                      "{'resourceType':'OperationOutcome','issue':[{'severity':'warning','code':'informational',"
-         "'diagnostics':'no narrative'}]}","warning informational: no narrative"},
-        {                                                                                                      "{'resourceType':'OperationOutcome','issue':[{'severity':'error','code':'value','details':"
-         "{'coding':[{'code':'MSG_BAD','display':'Bad'}]}}]}",                                                                                 "error value: Bad"},
-        {                                                                         "{'resourceType':'OperationOutcome','issue':[{'severity':'error','code':'value','"
-         "diagnostics':'two\\nlines\\u0000'}]}",                          "error value: two lines\\ "},
-        {                                              "{'resourceType':'OperationOutcome','issue':[{'severity':'warning','code':'a'},{'severity'"
-         ":'information','code':'b'}]}",                                                                            "warning a; information b"},
-        {                                                                                                                "{'resourceType':'OperationOutcome'}",                          ""},
-        {                                                                                    "{'resourceType':'OperationOutcome','issue':[7,null,{}]}"," "},
+         "set','expression':['Observation.code',7]},{'severity':'fatal','code':'exception'}]}", "error code-invalid: not in value set (Observation.code); fatal exception"},
+        {"{'resourceType':'OperationOutcome','issue':[{'severity':'warning','code':'informational',"
+         "'diagnostics':'no narrative'}]}",                                                     "warning informational: no narrative"                                     },
+        {"{'resourceType':'OperationOutcome','issue':[{'severity':'error','code':'value','details':"
+         "{'coding':[{'code':'MSG_BAD','display':'Bad'}]}}]}",                                  "error value: Bad"                                                        },
+        {"{'resourceType':'OperationOutcome','issue':[{'severity':'error','code':'value','"
+         "diagnostics':'two\\nlines\\u0000'}]}",                                                "error value: two lines "                                                 },
+        {"{'resourceType':'OperationOutcome','issue':[{'severity':'warning','code':'a'},{'severity'"
+         ":'information','code':'b'}]}",                                                        "warning a; information b"                                                },
+        {"{'resourceType':'OperationOutcome'}",                                                          ""                                                                        },
+        {"{'resourceType':'OperationOutcome','issue':[7,null,{}]}",                                      " "                                                                       },
     };
     char line[200];
 
@@ -331,40 +331,40 @@ static void test_searches(void **state)
         size_t count;
         bool more;
     } rows[] = {
-        {"{'resourceType':'Bundle','type':'searchset','total':0}",                               0,                  false                                                                                             },
-        {"{'resourceType':'Bundle','type':'searchset','total':1,'entry':[" FOUND("a",            U1) "]}",           1,
+        {"{'resourceType':'Bundle','type':'searchset','total':0}",                    0,                  false                                                                                             },
+        {"{'resourceType':'Bundle','type':'searchset','total':1,'entry':[" FOUND("a", U1) "]}",           1,
          false},
-        {"{'resourceType':'Bundle','type':'searchset','entry':[" FOUND("a",                                                                                      U1) "," FOUND(
-             "b",                                        U1) "," FOUND("c",                                                                                                                           U2) "]}",
+        {"{'resourceType':'Bundle','type':'searchset','entry':[" FOUND("a",                                                                           U1) "," FOUND(
+             "b",                             U1) "," FOUND("c",                                                                                                                U2) "]}",
          3, false},
-        {"{'resourceType':'Bundle','type':'searchset','entry':[" FOUND("a",                                                                              U1) "," FOUND(
-             "b",                                                                                                          U1) "," FOUND("c",                                                                                                                                                                                                       U2) "," FOUND("d", U2) "]}",
+        {"{'resourceType':'Bundle','type':'searchset','entry':[" FOUND("a",                                                                   U1) "," FOUND(
+             "b",                                                                                               U1) "," FOUND("c",                                                                                                                                                                                            U2) "," FOUND("d", U2) "]}",
          3, true},
-        {"{'resourceType':'Bundle','type':'searchset','total':5,'entry':[" FOUND("a",                      U1) "]}",                         1,
+        {"{'resourceType':'Bundle','type':'searchset','total':5,'entry':[" FOUND("a",           U1) "]}",              1,
          true},
         {"{'resourceType':'Bundle','type':'searchset','total':99999999999999999999,'entry':[" FOUND(
-             "a",                                                                              U1) "]}",
-         1,                                                                                                                                                                                                        false},
+             "a",                                                                   U1) "]}",
+         1,                                                                                                                                                                                             false},
         {"{'resourceType':'Bundle','type':'searchset','link':[{'relation':'self','url':'x'},{'"
-         "relation':'next','url':'y'}]}",            0, true                                                                         },
+         "relation':'next','url':'y'}]}", 0, true                                                                                    },
         {"{'resourceType':'Bundle','type':'searchset','total':1,'entry':[" FOUND(
-             "a",                                                                                      U1) ",{'search':{'mode':'outcome'},'resource':{'resourceType':'OperationOutcome'}}]}",
+             "a",                                                                           U1) ",{'search':{'mode':'outcome'},'resource':{'resourceType':'OperationOutcome'}}]}",
          1,                                                                                                      false},
         {"{'resourceType':'Bundle','type':'searchset','entry':[{'search':{'mode':'match'},'"
-         "resource':{'resourceType':'Observation','id':'x'}}]}",                                                                                  0,                                                                                                    false},
+         "resource':{'resourceType':'Observation','id':'x'}}]}",                                                                      0,                                                                                        false},
         {"{'resourceType':'Bundle','type':'searchset','entry':[{'resource':{'resourceType':'"
          "Patient','id':'x','identifier':[{'system':'urn:ietf:rfc:3986','value':'urn:uuid:" U1
-         "'}]}}]}",                                                                          0,                                                                                        false                                                                                                                },
+         "'}]}}]}",                                                                       0,                                                                                         false                                                                                       },
         {"{'resourceType':'Bundle','type':'searchset','entry':[{'resource':{'resourceType':'"
          "Observation','id':'x','identifier':[{'system':'a:b','value':'urn:uuid:" U1 "'},"
          "{'system':'urn:ietf:rfc:3986','value':'urn:oid:1.2'},{'system':'urn:ietf:rfc:3986','"
          "value':'urn:uuid:zz'},{'system':'urn:ietf:rfc:3986','value':'urn:uuid:" U2 "'}]}}]}",
-         1,                                                                                                          false                                                                                                 },
+         1,                                                                                        false                                                                                    },
         {"{'resourceType':'Bundle','type':'searchset','entry':[{'fullUrl':'http://server.example/"
          "Observation/z9','resource':{'resourceType':'Observation','id':'no/id',"
          "'identifier':[{'system':'urn:ietf:rfc:3986','value':'urn:uuid:" U1 "'}]}}]}",
-         1,                                                     false                                                                    },
-        {"{'resourceType':'Bundle','type':'searchset','entry':{},'total':'5','link':7}",                                                                                      0,                                                                                                         false                                                                                                                                                                                                     },
+         1,false                                                                      },
+        {"{'resourceType':'Bundle','type':'searchset','entry':{},'total':'5','link':7}",    0,false},
     };
 
     (void)state;

@@ -74,6 +74,7 @@ const CASES = [
   [pressure('190', '69'), 'pulse-pressure-wide'],
   [pressure('100', '80'), 'pulse-pressure-under-a-quarter'],
   [pressure('100', '75'), ''],
+  [pressure('100', '76'), 'pulse-pressure-under-a-quarter'],
   [mean('120', '80', '80'), 'mean-not-above-diastolic'],
   [mean('120', '80', '120'), 'mean-not-under-systolic'],
   [mean('120', '80', '93'), ''],

@@ -5,7 +5,7 @@
 #include "heap.h"
 
 /* What stands behind ours: the sanitizer's heap where there is one (gcc's and clang's run-time both
- * call it so), else glibc's, which promises these names to programs that bring their own malloc.
+ * call it so), else glibc's, by the names it exports beside malloc.
  * NOLINTBEGIN(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp,readability-identifier-naming):
  * the names are theirs */
 extern void *__interceptor_malloc(size_t size) __attribute__((weak));
@@ -16,6 +16,14 @@ extern void *__libc_calloc(size_t count, size_t size);
 extern void *__libc_realloc(void *old, size_t size);
 /* NOLINTEND(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp,readability-identifier-naming)
  */
+
+/* The loader and the sanitizer's own start allocate before the sanitizer can take a look at our
+ * code. */
+#if defined(__clang__)
+#define UNWATCHED __attribute__((disable_sanitizer_instrumentation))
+#else
+#define UNWATCHED __attribute__((no_sanitize("address", "thread", "undefined")))
+#endif
 
 void *malloc(size_t size);
 void *calloc(size_t count, size_t size);
@@ -38,7 +46,7 @@ bool heap_did_fail(void)
     return failed;
 }
 
-static bool is_due(void)
+UNWATCHED static bool is_due(void)
 {
     unsigned left = until_failure;
 
@@ -52,21 +60,21 @@ static bool is_due(void)
     return true;
 }
 
-void *malloc(size_t size)
+UNWATCHED void *malloc(size_t size)
 {
     if (is_due())
         return NULL;
     return __interceptor_malloc ? __interceptor_malloc(size) : __libc_malloc(size);
 }
 
-void *calloc(size_t count, size_t size)
+UNWATCHED void *calloc(size_t count, size_t size)
 {
     if (is_due())
         return NULL;
     return __interceptor_calloc ? __interceptor_calloc(count, size) : __libc_calloc(count, size);
 }
 
-void *realloc(void *old, size_t size)
+UNWATCHED void *realloc(void *old, size_t size)
 {
     if (is_due())
         return NULL;

@@ -1,0 +1,267 @@
+/* writer.c - the one thread that writes: takes all that is queued, one COMMIT for it (group commit), then tells everybody.
+ * No lock is held while SQLite or the disk works. */
+#include <string.h>
+#include <sys/statvfs.h>
+
+#include "store/checkpoint.h"
+#include "store/store_private.h"
+#include "wardpost/log.h"
+#include "wardpost/metrics.h"
+#include "wardpost/moment.h"
+
+#define JOBS_MOST 256U /* in one COMMIT */
+
+/* ---- counters ---- */
+
+void counter_set(struct outbox *outbox, enum counter counter, int64_t value)
+{
+    outbox->tally.counters[counter] = value;
+    outbox->counters_changed[counter] = true;
+}
+
+void counter_add(struct outbox *outbox, enum counter counter, int64_t amount)
+{
+    if (amount != 0)
+        counter_set(outbox, counter, outbox->tally.counters[counter] + amount);
+}
+
+static enum status read_number(struct db *db, sqlite3_stmt *statement, int64_t *out)
+{
+    bool row;
+    enum status status = db_step(db, statement, &row);
+
+    *out = 0;
+    if (!row)
+        return status;
+    *out = sqlite3_column_int64(statement, 0);
+    sqlite3_reset(statement);
+    return STATUS_OK;
+}
+
+enum status counters_read(struct outbox *outbox)
+{
+    struct db *db = &outbox->db;
+    enum status status = read_number(db, db_statement(db, SQL_LAST_SEQ), &outbox->tally.last_seq);
+
+    for (int i = 0; i < COUNTER_COUNT && status == STATUS_OK; i++)
+        status = read_number(db, db_bind_numbers(db, SQL_COUNTER_READ, NUMBERS(i)), &outbox->tally.counters[i]);
+    return status;
+}
+
+static enum status counters_write(struct outbox *outbox)
+{
+    for (int i = 0; i < COUNTER_COUNT; i++) {
+        enum status status;
+
+        if (!outbox->counters_changed[i])
+            continue;
+        status = db_run_numbers(&outbox->db, SQL_COUNTER_WRITE, NUMBERS(i, outbox->tally.counters[i]));
+        if (status != STATUS_OK)
+            return status;
+        outbox->counters_changed[i] = false;
+    }
+    return STATUS_OK;
+}
+
+void counters_show(struct outbox *outbox)
+{
+    pthread_mutex_lock(&outbox->lock);
+    outbox->shown = outbox->tally;
+    pthread_mutex_unlock(&outbox->lock);
+}
+
+struct tally counters_shown(struct outbox *outbox)
+{
+    struct tally shown;
+
+    pthread_mutex_lock(&outbox->lock);
+    shown = outbox->shown;
+    pthread_mutex_unlock(&outbox->lock);
+    return shown;
+}
+
+/* ---- room on the disk: the writer asks at most once a second ---- */
+
+int64_t outbox_room(struct outbox *outbox)
+{
+    struct statvfs about;
+
+    if (statvfs(outbox->path, &about) != 0)
+        return INT64_MAX;
+    return (int64_t)(about.f_bavail * about.f_frsize);
+}
+
+static bool has_room(struct outbox *outbox)
+{
+    int64_t now;
+
+    if (outbox->room_least == 0)
+        return true;
+    now = clock_monotonic_ms();
+    if (now >= outbox->room_seen_ms) {
+        outbox->room_seen = outbox_room(outbox);
+        outbox->room_seen_ms = now + 1000;
+    }
+    return outbox->room_seen >= outbox->room_least;
+}
+
+/* ---- one COMMIT ---- */
+
+static enum status simple(struct outbox *outbox, enum sql sql)
+{
+    return db_run(&outbox->db, db_statement(&outbox->db, sql));
+}
+
+/* A job that fails leaves nothing half done and does not spoil the others. A status that is not OK does: it is the round's. */
+static enum status run_guarded(struct outbox *outbox, struct job *job)
+{
+    const struct tally before = outbox->tally;
+    enum status status = simple(outbox, SQL_SAVEPOINT);
+
+    if (status != STATUS_OK)
+        return status;
+    job->status = job->run(outbox, job);
+    if (job->status == STATUS_OK && !job->undo)
+        return simple(outbox, SQL_SAVEPOINT_DONE);
+    outbox->tally = before;
+    bases_forget_from(outbox->bases, before.last_seq + 1);
+    if (sqlite3_get_autocommit(outbox->db.handle)) /* SQLite has undone the whole round by itself */
+        return job->status == STATUS_OK ? STATUS_IO : job->status;
+    status = simple(outbox, SQL_SAVEPOINT_BACK);
+    return status == STATUS_OK ? simple(outbox, SQL_SAVEPOINT_DONE) : status;
+}
+
+static enum status run_jobs(struct outbox *outbox, struct job *jobs)
+{
+    bool room = has_room(outbox);
+    enum status status = simple(outbox, SQL_BEGIN);
+
+    for (struct job *job = jobs; job && status == STATUS_OK; job = job->next) {
+        if (job->is_put && !room)
+            job->status = STATUS_DISK_FULL;
+        else
+            status = run_guarded(outbox, job);
+    }
+    if (status == STATUS_OK)
+        status = counters_write(outbox);
+    return status == STATUS_OK ? simple(outbox, SQL_COMMIT) : status;
+}
+
+/* The COMMIT failed: nothing of this round is kept, and everybody hears why. What we know is what was so before. */
+static void undo(struct outbox *outbox, struct job *jobs, const struct tally *before, enum status status)
+{
+    log_line(LOG_LEVEL_ERROR, "store: nothing was kept: %s", status_text(status));
+    outbox->tally = *before;
+    bases_forget_from(outbox->bases, before->last_seq + 1);
+    if (!sqlite3_get_autocommit(outbox->db.handle))
+        (void)simple(outbox, SQL_ROLLBACK);
+    for (struct job *job = jobs; job; job = job->next)
+        job->status = status;
+}
+
+static void tell(struct outbox *outbox, struct job *jobs)
+{
+    struct job *next;
+
+    for (struct job *job = jobs; job; job = next) {
+        next = job->next; /* done() may free it */
+        job->done(outbox, job);
+    }
+}
+
+/* Under the lock, so that after outbox_on_change(NULL) the listener is not called any more. */
+static void tell_listener(struct outbox *outbox)
+{
+    pthread_mutex_lock(&outbox->lock);
+    if (outbox->changed)
+        outbox->changed(outbox->changed_context);
+    pthread_mutex_unlock(&outbox->lock);
+}
+
+static void commit_round(struct outbox *outbox, struct job *jobs)
+{
+    const struct tally before = outbox->tally;
+    enum status status;
+
+    outbox->made_deliverable = outbox->newest_stale = false;
+    status = run_jobs(outbox, jobs);
+    if (status != STATUS_OK)
+        undo(outbox, jobs, &before, status);
+    else
+        metric_add(METRIC_COMMITS, 1);
+    counters_show(outbox);
+    if (status == STATUS_OK && outbox->newest_stale)
+        newest_forget(outbox->newest);
+    tell(outbox, jobs);
+    if (status == STATUS_OK && outbox->made_deliverable)
+        tell_listener(outbox);
+}
+
+/* ---- the queue ---- */
+
+/* NULL: stopped, and all is done. */
+static struct job *take_jobs(struct outbox *outbox)
+{
+    struct job *jobs, *last;
+
+    pthread_mutex_lock(&outbox->lock);
+    while (!outbox->first && !outbox->stopping)
+        pthread_cond_wait(&outbox->queued, &outbox->lock);
+    jobs = last = outbox->first;
+    for (unsigned i = 1; last && last->next && i < JOBS_MOST; i++)
+        last = last->next;
+    outbox->first = last ? last->next : NULL;
+    if (!outbox->first)
+        outbox->last = NULL;
+    if (last)
+        last->next = NULL;
+    pthread_mutex_unlock(&outbox->lock);
+    return jobs;
+}
+
+void *writer_thread(void *context)
+{
+    struct outbox *outbox = context;
+    struct job *jobs;
+
+    while ((jobs = take_jobs(outbox))) {
+        commit_round(outbox, jobs);
+        checkpoint_consider(outbox);
+    }
+    return NULL;
+}
+
+void queue_job(struct outbox *outbox, struct job *job)
+{
+    job->next = NULL;
+    job->status = STATUS_OK;
+    job->undo = false;
+    pthread_mutex_lock(&outbox->lock);
+    if (outbox->last)
+        outbox->last->next = job;
+    else
+        outbox->first = job;
+    outbox->last = job;
+    pthread_cond_signal(&outbox->queued);
+    pthread_mutex_unlock(&outbox->lock);
+}
+
+static void wake(struct outbox *outbox, struct job *job)
+{
+    pthread_mutex_lock(&outbox->lock);
+    job->finished = true;
+    pthread_cond_broadcast(&outbox->finished);
+    pthread_mutex_unlock(&outbox->lock);
+}
+
+enum status outbox_do(struct outbox *outbox, struct job *job)
+{
+    job->done = wake;
+    job->finished = false;
+    queue_job(outbox, job);
+    pthread_mutex_lock(&outbox->lock);
+    while (!job->finished)
+        pthread_cond_wait(&outbox->finished, &outbox->lock);
+    pthread_mutex_unlock(&outbox->lock);
+    return job->status;
+}
