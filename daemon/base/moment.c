@@ -275,6 +275,14 @@ static int64_t clock_us(clockid_t clock)
     return (int64_t)now.tv_sec * 1000000 + now.tv_nsec / 1000;
 }
 
+int clock_offset_minutes(int64_t wall_ms)
+{
+    time_t seconds = (time_t)(wall_ms / 1000);
+    struct tm local;
+
+    return localtime_r(&seconds, &local) ? (int)(local.tm_gmtoff / 60) : 0;
+}
+
 int64_t clock_wall_ms(void)
 {
     return clock_us(CLOCK_REALTIME) / 1000;

@@ -118,14 +118,15 @@ struct rows { /* a list of structs */
     read_item *read;
 };
 
-take take_text;   /* const char *, not empty */
-take take_word;   /* const char *: lower-case letters, digits, hyphens */
-take take_said;   /* only that it is a text: read later */
-take take_object; /* only that it is an object: read later */
-take take_rows;   /* only that it is a list: read later */
-take take_whole;  /* int, 0..1000000 */
-take take_points; /* int, 0..100 */
-take take_places; /* unsigned, 0..DECIMAL_PLACES_MOST */
+take take_text;      /* const char *, not empty */
+take take_word;      /* const char *: lower-case letters, digits, hyphens */
+take take_file_name; /* the same, and the name of the file that is read */
+take take_said;      /* only that it is a text: read later */
+take take_object;    /* only that it is an object: read later */
+take take_rows;      /* only that it is a list: read later */
+take take_whole;     /* int, 0..1000000 */
+take take_points;    /* int, 0..100 */
+take take_places;    /* unsigned, 0..DECIMAL_PLACES_MOST */
 take take_bool;
 take take_true; /* nothing: it may only say true */
 take take_decimal;

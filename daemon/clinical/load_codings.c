@@ -146,7 +146,7 @@ static bool words_are_apart(const struct place *file, const struct word_list *li
 bool load_list(const struct place *file, struct word_list *out)
 {
     static const struct member members[] = {
-        MEMBER("list", REQUIRED, take_word, INTO(word_list, name)),
+        MEMBER("list", REQUIRED, take_file_name, INTO(word_list, name)),
         MEMBER("words", REQUIRED, take_list, LISTED(word_list, words, count, list_words)),
         MEMBER("source", OPTIONAL, take_said, NOWHERE),
     };

@@ -1,5 +1,4 @@
 /* load_kind.c - one kind of reading: kinds/<kind>.json; see load.h. */
-#include <stdio.h>
 #include <string.h>
 
 #include "clinical/load.h"
@@ -116,12 +115,7 @@ static bool take_hints(const struct place *at, const struct member *member, char
 
 static bool take_own_name(const struct place *at, const struct member *member, char *out)
 {
-    char file[160];
-
-    if (!take_word(at, member, out) || !name_is_free(at, json_string_value(at->json)))
-        return false;
-    (void)snprintf(file, sizeof(file), "kinds/%s.json", json_string_value(at->json));
-    return strcmp(file, at->loader->file) == 0 || place_fail(at, "not the name of the file");
+    return take_file_name(at, member, out) && name_is_free(at, json_string_value(at->json));
 }
 
 static const struct member kind_members[] = {

@@ -1,6 +1,5 @@
 /* load_score.c - one early-warning score: its inputs and bands, when it is withheld, what a total
  * asks for; see load.h. */
-#include <stdio.h>
 #include <string.h>
 
 #include "clinical/load.h"
@@ -462,20 +461,10 @@ static bool read_caution(const struct place *item, void *out)
 
 static const struct rows caution_rows = {sizeof(char *), 0, 16, read_caution};
 
-static bool take_own_name(const struct place *at, const struct member *member, char *out)
-{
-    char file[160];
-
-    if (!take_word(at, member, out))
-        return false;
-    (void)snprintf(file, sizeof(file), "scores/%s.json", json_string_value(at->json));
-    return strcmp(file, at->loader->file) == 0 || place_fail(at, "not the name of the file");
-}
-
 bool load_score(const struct place *file, struct score *out)
 {
     static const struct member members[] = {
-        MEMBER("score", REQUIRED, take_own_name, INTO(score, table.name)),
+        MEMBER("score", REQUIRED, take_file_name, INTO(score, table.name)),
         MEMBER("title", REQUIRED, take_text, INTO(score, table.title)),
         MEMBER("credit", REQUIRED, take_text, INTO(score, table.credit)),
         MEMBER("cautions", OPTIONAL, take_list, LIST(score, table.cautions, caution_rows)),

@@ -48,6 +48,20 @@ bool take_word(const struct place *at, const struct member *member, char *out)
     return put(member, out, &word, sizeof(word));
 }
 
+bool take_file_name(const struct place *at, const struct member *member, char *out)
+{
+    const char *file = at->loader->file, *base = strchr(file, '/');
+    const char *name = json_string_value(at->json);
+    size_t length;
+
+    if (!take_word(at, member, out))
+        return false;
+    length = strlen(name);
+    return (base && strncmp(base + 1, name, length) == 0 &&
+            strcmp(base + 1 + length, ".json") == 0) ||
+           place_fail(at, "not the name of the file");
+}
+
 bool read_word(const struct place *item, void *out)
 {
     static const struct member here = MEMBER("", REQUIRED, take_word, NOWHERE);

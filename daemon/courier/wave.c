@@ -319,12 +319,20 @@ static enum status decide_all(struct wave *wave)
     return STATUS_OK;
 }
 
+static bool anything_waits(const struct wave *wave)
+{
+    for (size_t i = 0; i < wave->count; i++)
+        if (wave->items[i].end.type == DEED_WAIT)
+            return true;
+    return false;
+}
+
 static void judge_destination(struct wave *wave)
 {
     if (wave->charted > 0 && !wave->over) {
         choked_others_succeed(&wave->courier->destination, -1);
         destination_up(wave->courier);
-    } else if (wave->charted == 0 && !wave->over && wave->trouble[0]) {
+    } else if (wave->charted == 0 && !wave->over && wave->trouble[0] && anything_waits(wave)) {
         destination_away(wave->courier, wave->trouble, wave->retry_after_ms);
     }
 }

@@ -258,6 +258,8 @@ static void end_line(struct bulk *bulk)
         too_long(bulk);
     else if (bulk->partial.length > 0)
         take_line(bulk, bulk->partial.bytes, bulk->partial.length);
+    else
+        bulk->lines++; /* an empty line has a number and no result */
     bulk->no_memory = bulk->no_memory || bulk->partial.no_memory;
     bulk->partial.length = 0;
     bulk->partial.too_large = bulk->partial.no_memory = false;

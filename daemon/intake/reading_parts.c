@@ -166,24 +166,33 @@ static enum sum sum_of(const struct reading *reading, const struct part *part, i
     return sum;
 }
 
+static void check_sum(const struct spot *spot, const struct part *part,
+                      const struct measured *measured, enum sum sum, int64_t total)
+{
+    if (sum == SUM_UNKNOWN)
+        spot_problem(spot, part->name, PROBLEM_INCONSISTENT,
+                     "one of the parts has no points, so there is no sum");
+    else if (decimal_compare(measured->value, (struct decimal){total, 0}) != 0)
+        spot_problem(spot, part->name, PROBLEM_INCONSISTENT, "the parts add up to %lld",
+                     (long long)total);
+}
+
 static void read_sum(const struct spot *spot, struct reading *out, size_t at)
 {
     const struct part *part = &out->kind->parts[at];
     struct measured *measured = &out->parts[at];
     int64_t total;
+    enum sum sum = sum_of(out, part, &total);
 
-    if (part->sum_count == 0 || sum_of(out, part, &total) != SUM_KNOWN)
+    if (part->sum_count == 0 || sum == SUM_INCOMPLETE)
         return;
-    if (measured->type == MEASURED_NUMBER) {
-        if (decimal_compare(measured->value, (struct decimal){total, 0}) != 0)
-            spot_problem(spot, part->name, PROBLEM_INCONSISTENT, "the parts add up to %lld",
-                         (long long)total);
-    } else if (!spot_has(spot, part->name)) {
+    if (measured->type == MEASURED_NUMBER)
+        check_sum(spot, part, measured, sum, total);
+    else if (sum == SUM_KNOWN && !spot_has(spot, part->name))
         *measured = (struct measured){
             .type = MEASURED_NUMBER, .value = {total, 0},
                  .unit = part->unit, .worked_out = true
         };
-    }
 }
 
 /* ---- what is missing, what is too much ---- */

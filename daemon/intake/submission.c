@@ -185,7 +185,10 @@ static enum status parse(const struct submission_frame *frame, const char *text,
     struct json_fault fault = {0};
     json_t *body = NULL;
     struct kinds *kinds;
-    enum status status = json_in(text, length, &body, &fault);
+    enum status status;
+
+    reading.now.offset_minutes = clock_offset_minutes(reading.now.ms); /* the ward's own */
+    status = json_in(text, length, &body, &fault);
 
     if (status == STATUS_INVALID) {
         char detail[256];

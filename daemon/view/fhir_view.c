@@ -60,10 +60,10 @@ struct page {
 
 static void entry_out(struct page *page, const struct outbox_row *row)
 {
-    char url[64];
+    char url[16 + UUID_TEXT_ROOM] = "urn:uuid:"; /* absolute, and in no disagreement with the id (FHIR R4 bundle.html) */
     struct json_out *out = page->out;
 
-    own_reference(url, &row->id);
+    uuid_text(&row->id, url + strlen("urn:uuid:"));
     out_object(out);
     out_member(out, "fullUrl", url);
     out_name(out, "resource");

@@ -132,12 +132,11 @@ enum status fhir_patient(struct outbox_reader *reader, const struct uuid *id, st
 static bool entry_seen(void *context, const struct outbox_row *row)
 {
     struct json_out *out = context;
-    char url[64], text[UUID_TEXT_ROOM];
+    char url[16 + UUID_TEXT_ROOM] = "urn:uuid:";
     struct uuid id;
 
     patient_id(row->patient, &id);
-    uuid_text(&id, text);
-    snprintf(url, sizeof(url), "Patient/%s", text);
+    uuid_text(&id, url + strlen("urn:uuid:"));
     out_object(out);
     out_member(out, "fullUrl", url);
     out_name(out, "resource");

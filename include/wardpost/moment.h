@@ -43,6 +43,7 @@ bool span_parse(const char *text, size_t length, struct span *out); /* P28D, P1M
 /* The date that long after; a day that the month lacks becomes its last one (31 January + P1M = 28 or 29 February). */
 struct date date_after(struct date date, struct span span);
 
+int clock_offset_minutes(int64_t wall_ms); /* of the zone this machine is set to, at that time */
 int64_t clock_wall_ms(void);      /* since 1970, may jump */
 int64_t clock_monotonic_ms(void); /* never goes back */
 int64_t clock_monotonic_us(void);

@@ -137,8 +137,11 @@ class Daemon:
                               capture_output=True, text=True, timeout=10)
         if done.returncode != 0:
             raise AssertionError(done.stderr)
-        TOKENS.append(done.stdout.strip())
-        return done.stdout.strip()
+        token = done.stdout.strip()
+        TOKENS.append(token)
+        # the daemon looks at the file at most once a second
+        wait_until(lambda: self.ask("GET", "/v1/status", token=token).status != 401, 5, "the new token to be taken")
+        return token
 
     def stop(self, patience=15):
         if self.process.poll() is None:

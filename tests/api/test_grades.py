@@ -37,12 +37,17 @@ class Grades(WithDaemon):
         answer = self.kept_nothing(body)
         self.assertEqual((422, [("/readings/1/value", "confirm")]), (answer.status, answer.problems()))
 
-    def test_tenfold_jump_from_the_last_one(self):
-        who = patient("XQ-77120-Z-jump")
-        self.taken(reading(kind="body-weight", value=70.5, unit="kg", patient=who))
-        answer = self.kept_nothing(reading(kind="body-weight", value=7.05, unit="kg", patient=who))
-        self.assertEqual(422, answer.status, answer.body)
-        self.assertIn(("/value", "confirm"), answer.problems())
+    def test_compared_with_the_last_one(self):
+        rows = [("ten times", {"kind": "glucose", "unit": "mg/dL"}, 55, 550),
+                ("digits exchanged", {"kind": "body-weight", "unit": "kg"}, 68, 86)]
+        for name, what, first, second in rows:
+            with self.subTest(name):
+                who = patient("XQ-77120-Z-" + what["kind"])
+                self.taken(reading(**what, value=first, patient=who, confirmed=True))
+                answer = self.kept_nothing(reading(**what, value=second, patient=who))
+                self.assertEqual((422, ("/value", "confirm")), (answer.status, answer.problems()[0]), answer.body)
+                self.assertIn(str(first), answer.details())
+                self.assertEqual(201, self.daemon.post(reading(**what, value=first + 1, patient=patient("XQ-77120-Z-other"))).status)
 
     def test_override(self):
         body = reading(value=310, patient=patient("XQ-77120-Z-over"))

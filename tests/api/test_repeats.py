@@ -44,8 +44,8 @@ class Ids(WithDaemon):
         one = {"id": str(uuid.uuid4()), "kind": "heart-rate", "value": 72, "unit": "/min"}
         whole = reading(kind=None, value=None, unit=None, readings=[one, {**one, "value": 73}])
         answer = self.kept_nothing(whole)
-        self.assertIn(answer.status, (409, 422), answer.body)
-        self.assertIn(("/readings/1/id", "id-conflict"), answer.problems())
+        self.assertEqual(422, answer.status, answer.body)
+        self.assertIn(("/readings/1/id", "inconsistent"), answer.problems())
 
     def test_ids_survive_a_restart_of_the_same_store(self):
         daemon = Daemon()

@@ -69,8 +69,8 @@ static inline void table_put(json_t *at, const char *step, json_t *value)
         assert_int_equal(json_array_remove(at, index), 0);
 }
 
-/* What stands at `pointer` of `file` becomes `text`; NULL takes it away; "/-" appends to a list; the
- * empty pointer means the whole file. */
+/* What stands at `pointer` of `file` becomes `text`; NULL takes it away; "/-" appends to a list;
+ * the empty pointer means the whole file. */
 static inline void table_edit(json_t *files, const char *file, const char *pointer,
                               const char *text)
 {

@@ -140,9 +140,9 @@ static const struct bad_body {
     {"{" BOTH ",'kind':'blood-pressure','systolic':120,'diastolic':80,'unit':'psi'}",
      "unknown-unit /unit"                                                                                                                                                  },
     {"{" BOTH ",'kind':'blood-pressure','systolic':{'not-taken':'unable'},'diastolic':{'not-taken':"
-              "'unabel'},'unit':'mmHg'}",                                                            "wrong-type /systolic unknown-word /diastolic/not-taken"         },
+     "'unabel'},'unit':'mmHg'}",                                                                     "wrong-type /systolic unknown-word /diastolic/not-taken"         },
     {"{" BOTH ",'kind':'blood-pressure','systolic':120,'diastolic':{'not-taken':'unable','why':1},'"
-              "unit':'mmHg'}",                                                                       "unknown-field /diastolic/why"                                   },
+     "unit':'mmHg'}",                                                                                "unknown-field /diastolic/why"                                   },
     {"{" BOTH ",'kind':'blood-pressure','systolic':120,'diastolic':{},'unit':'mmHg'}",
      "missing-field /diastolic/not-taken"                                                                                                                                  },
     {"{" BOTH ",'kind':'blood-pressure','value':120,'unit':'mmHg'}",
@@ -169,13 +169,15 @@ static const struct bad_body {
 
  /* sums of points */
     {"{" BOTH ",'kind':'glasgow-coma-scale','eye':'spontaneous','verbal':'oriented','motor':'obeys'"
-              ",'value':14}",                                                                        "inconsistent /value"                                            },
+     ",'value':14}",                                                                                 "inconsistent /value"                                            },
     {"{" BOTH
      ",'kind':'glasgow-coma-scale','eye':'spontaneous','verbal':'orientated','motor':'obeys'}",      "unknown-word /verbal"                                           },
     {"{" BOTH ",'kind':'glasgow-coma-scale','value':14}",
      "missing-field /eye missing-field /verbal missing-field /motor"                                                                                                       },
 
  /* context */
+    {"{" BOTH
+     ",'kind':'glasgow-coma-scale','eye':'closed','verbal':'oriented','motor':'obeys','value':11}",  "inconsistent /value"                                            },
     {"{" BOTH "," PULSE ",'site':'radial artery'}",                                                       "unknown-word /site"                                             },
     {"{" BOTH "," PULSE ",'site':['radial-artery']}",                                                     "wrong-type /site"                                               },
     {"{" BOTH ",'kind':'pain','value':3,'quality':'burning'}",                                            "wrong-type /quality"                                            },
@@ -198,61 +200,61 @@ static const struct bad_body {
      "wrong-type /oxygen/flow/value missing-field /oxygen/flow/unit"                                                                                                       },
     {"{" BOTH
      ",'kind':'oxygen-saturation','value':97,'unit':'%','oxygen':{'flow':{'unit':'gpm','rate':2}}}", "missing-field /oxygen/flow/value unknown-unit /oxygen/flow/unit unknown-field "
-     "/oxygen/flow/rate"                                                                  },
+     "/oxygen/flow/rate"                                          },
 
  /* not taken */
-    {"{" BOTH ",'kind':'heart-rate','not-taken':'refusd'}",                                                                                                   "unknown-word /not-taken"                                             },
-    {"{" BOTH ",'kind':'heart-rate','not-taken':true}",                                                                                                   "wrong-type /not-taken"                                                                      },
+    {"{" BOTH ",'kind':'heart-rate','not-taken':'refusd'}",                                               "unknown-word /not-taken"                                        },
+    {"{" BOTH ",'kind':'heart-rate','not-taken':true}",                                                   "wrong-type /not-taken"                                          },
     {"{" BOTH ",'kind':'heart-rate','not-taken':'refused','value':72,'unit':'/min'}",
-     "inconsistent /value"               },
+     "inconsistent /value"                                                                                                                                                 },
     {"{" BOTH ",'kind':'heart-rate','not-taken':'refused','counted':{'beats':18,'seconds':15}}",
-     "inconsistent /counted"                                                           },
-    {"{" BOTH ",'kind':'heart-rate','not-taken':'refused','unit':'Hz'}",                                                                                                   "unknown-unit /unit"                                       },
+     "inconsistent /counted"                                                                                                                                               },
+    {"{" BOTH ",'kind':'heart-rate','not-taken':'refused','unit':'Hz'}",                                  "unknown-unit /unit"                                             },
     {"{" BOTH
-     ",'kind':'blood-pressure','not-taken':'refused','systolic':120,'unit':'mmHg','site':'arm'}",                                                                                                   "inconsistent /systolic unknown-word /site"                             },
-    {"{" BOTH ",'kind':'body-mass-index','not-taken':'refused'}",                                                                                                   "inconsistent /not-taken"                                                                            },
+     ",'kind':'blood-pressure','not-taken':'refused','systolic':120,'unit':'mmHg','site':'arm'}",    "inconsistent /systolic unknown-word /site"                      },
+    {"{" BOTH ",'kind':'body-mass-index','not-taken':'refused'}",                                         "inconsistent /not-taken"                                        },
 
  /* sets */
-    {"{" BOTH ",'readings':{}}",                                                                                                   "wrong-type /readings"                                                              },
-    {"{" BOTH ",'readings':[]}",                                                                                                   "missing-field /readings"                                                                            },
-    {"{" BOTH ",'readings':[7," OTHER ",null]}",                                                                                                   "wrong-type /readings/0 wrong-type /readings/2"                                              },
+    {"{" BOTH ",'readings':{}}",                                                                          "wrong-type /readings"                                           },
+    {"{" BOTH ",'readings':[]}",                                                                          "missing-field /readings"                                        },
+    {"{" BOTH ",'readings':[7," OTHER ",null]}",                                                          "wrong-type /readings/0 wrong-type /readings/2"                  },
     {"{" BOTH ",'readings':[" OTHER "," OTHER "," OTHER "," OTHER "," OTHER "," OTHER "]}",
-     "too-many /readings"                                 },
+     "too-many /readings"                                                                                                                                                  },
     {"{" BOTH ",'readings':[{'value':3}," OTHER ",{'kind':'pain'},{'kind':'pian','value':1}]}",
      "missing-field /readings/0/kind missing-field /readings/2/value unknown-kind "
-     "/readings/3/kind"                                          },
-    {"{" BOTH ",'readings':[{" PULSE "," PATIENT "}]}",                                                                                                   "not-allowed /readings/0/patient"                                                                         },
+     "/readings/3/kind"                                                                                                                                                    },
+    {"{" BOTH ",'readings':[{" PULSE "," PATIENT "}]}",                                                   "not-allowed /readings/0/patient"                                },
     {"{" BOTH ",'kind':'pain','value':3,'readings':[" OTHER "]}",
-     "unknown-field /kind unknown-field /value"                                },
-    {"{" BOTH ",'bye':'x','readings':[" OTHER "]}",                                                                                                   "unknown-field /bye"                                                                                       },
-    {"{" PATIENT ",'readings':[" OTHER "," OTHER "]}",                                                                                                   "missing-field /taken"                             },
-    {"{" PATIENT ",'readings':[{" TAKEN "," PULSE "}," OTHER "]}",                                                                                                   "missing-field /taken"                                                                           },
-    {"{" PATIENT ",'taken':'25.11.2026','readings':[" OTHER "," OTHER "]}",                                                                                                   "bad-time /taken"                    },
+     "unknown-field /kind unknown-field /value"                                                                                                                            },
+    {"{" BOTH ",'bye':'x','readings':[" OTHER "]}",                                                       "unknown-field /bye"                                             },
+    {"{" PATIENT ",'readings':[" OTHER "," OTHER "]}",                                                    "missing-field /taken"                                           },
+    {"{" PATIENT ",'readings':[{" TAKEN "," PULSE "}," OTHER "]}",                                        "missing-field /taken"                                           },
+    {"{" PATIENT ",'taken':'25.11.2026','readings':[" OTHER "," OTHER "]}",                               "bad-time /taken"                                                },
     {"{" PATIENT ",'taken':'2026-11-25T08:00:00+01:00','readings':[{" PULSE
      ",'confirmed':true}," OTHER "]}",
-     "confirm /taken"                                                                                                           },
+     "confirm /taken"                                                                                                                                                      },
     {"{" BOTH ",'readings':[{" PULSE ",'taken':'2026-11-25T08:00:00+01:00'}]}",
-     "confirm /readings/0/taken"},
+     "confirm /readings/0/taken"                                                                                                                                           },
     {"{" BORN ",'taken':'2026-11-25T09:30:00+01:00','readings':[{" PULSE
-     ",'confirmed':true,'taken':'2026-11-24T09:30:00+01:00'}]}",                                                                                                   "inconsistent /readings/0/taken"                                                                                                                     },
+     ",'confirmed':true,'taken':'2026-11-24T09:30:00+01:00'}]}",                                     "inconsistent /readings/0/taken"                                 },
     {"{" BOTH ",'readings':[{" PULSE ",'id':'0b0e6f0e-7a0e-4a52-9a3c-8c1f0d7c2b11'}," OTHER
      ",{" PULSE ",'id':'0B0E6F0E-7A0E-4A52-9A3C-8C1F0D7C2B11'}]}",
-     "inconsistent /readings/2/id"},
-    {"{" BOTH ",'id':'set','readings':[" OTHER "]}",                                                                                                   "malformed /id"                                                                                                                                        },
-    {"{" BOTH ",'context':[],'readings':[" OTHER "]}",                                                                                                   "wrong-type /context"},
+     "inconsistent /readings/2/id"                                                                                                                                         },
+    {"{" BOTH ",'id':'set','readings':[" OTHER "]}",                                                      "malformed /id"                                                  },
+    {"{" BOTH ",'context':[],'readings':[" OTHER "]}",                                                    "wrong-type /context"                                            },
     {"{" BOTH ",'context':{'pregnant':'maybe','fasting':true},'readings':[" OTHER "]}",
      "unknown-word /context/pregnant unknown-field /context/fasting"                                                                                                       },
     {"{" BOTH ",'context':{'pregnant':1,'saturation-scale':2},'readings':[" OTHER "]}",
-     "wrong-type /context/pregnant wrong-type /context/saturation-scale"},
+     "wrong-type /context/pregnant wrong-type /context/saturation-scale"                                                                                                   },
     {"{" BOTH ",'context':{'saturation-scale':{}},'readings':[" OTHER "]}",
-     "missing-field /context/saturation-scale/scale"                                                                                                                   },
+     "missing-field /context/saturation-scale/scale"                                                                                                                       },
     {"{" BOTH ",'context':{'saturation-scale':{'scale':3,'why':'x'}},'readings':[" OTHER "]}",
-     "implausible /context/saturation-scale/scale unknown-field /context/saturation-scale/why"},
+     "implausible /context/saturation-scale/scale unknown-field /context/saturation-scale/why"                                                                             },
     {"{" BOTH ",'context':{'saturation-scale':{'scale':2}},'readings':[" OTHER "]}",
-     "missing-field /context/saturation-scale/by missing-field /context/saturation-scale/date"                                                                                                                             },
+     "missing-field /context/saturation-scale/by missing-field /context/saturation-scale/date"                                                                             },
     {"{" BOTH ",'context':{'saturation-scale':{'scale':2,'by':'dr-1','date':'2026-13-01'}},'"
-              "readings':[" OTHER "]}",
-     "bad-time /context/saturation-scale/date" },
+     "readings':[" OTHER "]}",
+     "bad-time /context/saturation-scale/date"                                                                                                                             },
 };
 
 #endif
