@@ -13,7 +13,7 @@ static const char *system_of(const struct place *place, const char *name)
 
     if (text_is(full))
         return json_string_value(full);
-    return strchr(name, ':') ? name : NULL; /* a URI of its own */
+    return uri_is_whole(name) ? name : NULL;
 }
 
 /* Luhn, modulus 10, over the digits before the hyphen, the last of them doubled first (LOINC Users'

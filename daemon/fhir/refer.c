@@ -61,8 +61,10 @@ static bool skip_value(struct copying *copying)
     size_t depth = 0;
 
     do {
-        const char c = copying->at < copying->end ? *copying->at : (char)0;
+        char c = '\0';
 
+        if (copying->at < copying->end)
+            c = *copying->at;
         if (c == '{' || c == '[') {
             if (depth == sizeof(open))
                 return false;

@@ -240,6 +240,8 @@ static enum MHD_Result send_reply(struct exchange *exchange)
     MHD_add_response_header(response, "Content-Type", reply->type);
     MHD_add_response_header(response, "Cache-Control", "no-store");
     MHD_add_response_header(response, "X-Content-Type-Options", "nosniff");
+    if (atomic_load(&exchange->intake->draining))
+        MHD_add_response_header(response, "Connection", "close");
     if (reply->allow)
         MHD_add_response_header(response, "Allow", reply->allow);
     if (reply->authenticate)
@@ -268,6 +270,7 @@ static struct exchange *exchange_new(struct intake *intake, struct MHD_Connectio
     exchange->intake = intake;
     exchange->connection = connection;
     exchange->line = info ? info->socket_context : NULL;
+    atomic_fetch_add(&intake->active, 1);
     return exchange;
 }
 
@@ -365,5 +368,6 @@ void exchange_end(struct exchange *exchange)
     submission_free(exchange->submission);
     body_clear(&exchange->body);
     reply_clear(&exchange->reply);
+    atomic_fetch_sub(&exchange->intake->active, 1);
     free(exchange);
 }

@@ -289,19 +289,23 @@ uint16_t intake_port(const struct intake *intake)
     return intake->port;
 }
 
-/* Suspended connections never time out and must all be resumed before MHD_stop_daemon: quiesce, let the disk answer, stop. */
+/* Suspended connections never time out and must all be resumed before MHD_stop_daemon: quiesce, let what is under way be answered (as long as
+ * a drain may take; what waits for the disk is waited for in any case), stop. */
 void intake_stop(struct intake *intake)
 {
     const struct timespec pause = {.tv_nsec = 10000000};
-    int64_t until = clock_monotonic_ms() + 60000;
+    int64_t begun = clock_monotonic_ms();
     int fd;
 
     if (!intake)
         return;
+    atomic_store(&intake->draining, true);
     fd = MHD_quiesce_daemon(intake->daemon);
     if (fd >= 0)
         close(fd);
-    while (atomic_load(&intake->under_way) > 0 && clock_monotonic_ms() < until)
+    while (atomic_load(&intake->active) > 0 && clock_monotonic_ms() - begun < intake->parts.settings->drain_ms)
+        nanosleep(&pause, NULL);
+    while (atomic_load(&intake->under_way) > 0 && clock_monotonic_ms() - begun < 60000)
         nanosleep(&pause, NULL);
     atomic_store(&intake->stopping, true);
     if (intake->reaper_runs)

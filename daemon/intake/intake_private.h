@@ -47,6 +47,8 @@ struct intake {
     struct key_in_use *keys;
     struct reader_pool readers;
     atomic_long under_way; /* exchanges waiting for the disk */
+    atomic_long active;   /* exchanges begun and not ended */
+    atomic_bool draining; /* answers close their connections */
     atomic_bool stopping;
     pthread_t reaper;
     bool reaper_runs;

@@ -3,7 +3,7 @@
 #include <string.h>
 
 #include "intake/exchange.h"
-#include "intake/problem_json.h"
+#include "wardpost/problem_json.h"
 
 /* When not even an error can be written any more: no allocation. */
 static char no_memory_text[] = "{\"title\":\"out of memory\",\"status\":503}";

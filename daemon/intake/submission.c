@@ -54,7 +54,7 @@ static enum status find_lasts(const struct submission_frame *frame, const struct
 
         if (!reading->kind->looks_at_last || !is_first_of_kind(set, i))
             continue;
-        status = outbox_last(frame->reader, patient, reading->kind->name, reading->taken.ms, last_seen, &wanted);
+        status = outbox_last(frame->reader, patient, reading->kind->name, reading->taken.ms + 1, last_seen, &wanted);
         if (status != STATUS_OK && status != STATUS_NOT_FOUND)
             return status;
         *count += wanted.found;

@@ -10,6 +10,7 @@
 #include "wardpost/settings.h"
 
 #define SECTIONS_MOST 8
+#define SETTINGS_MOST ((size_t)1 << 20)
 
 /* libConfuse calls back without a context of ours: one file is read at a time, at start, before any thread. */
 static struct reading_file {
@@ -81,6 +82,58 @@ static size_t section_rows(const char *section, cfg_opt_t *options)
     return count;
 }
 
+/* libConfuse takes the end of the file for the end of a section. Behind `at`, what it would pass by: strings and comments. */
+static const char *pass_by(const char *at)
+{
+    const char *end;
+
+    if (*at == '#' || strncmp(at, "//", 2) == 0)
+        return at + strcspn(at, "\n");
+    if (strncmp(at, "/*", 2) == 0) {
+        end = strstr(at, "*/");
+        return end ? end + 2 : at + strlen(at);
+    }
+    if (*at != '"' && *at != '\'')
+        return at + 1;
+    for (end = at + 1; *end && *end != *at; end++)
+        end += *end == '\\' && end[1];
+    return *end ? end + 1 : end;
+}
+
+static void check_sections_end(const char *text)
+{
+    int line = 1, opened = 0, depth = 0;
+    char fault[200];
+
+    while (*text) {
+        const char *next = pass_by(text);
+
+        if (*text == '{') {
+            depth++;
+            opened = line;
+        }
+        depth -= *text == '}';
+        for (; text < next; text++)
+            line += *text == '\n';
+    }
+    if (depth <= 0)
+        return;
+    snprintf(fault, sizeof(fault), "%.150s:%d: the section that begins here is not closed", file.path, opened);
+    complain(fault);
+}
+
+static void check_text(const char *path)
+{
+    FILE *stream = fopen(path, "r");
+    char *text = calloc(1, SETTINGS_MOST + 1);
+
+    if (stream && text && fread(text, 1, SETTINGS_MOST, stream) > 0)
+        check_sections_end(text);
+    free(text);
+    if (stream)
+        fclose(stream);
+}
+
 static bool read_with(cfg_t *cfg, const char *path, const cfg_opt_t *sections)
 {
     char name[100], line[256];
@@ -95,6 +148,7 @@ static bool read_with(cfg_t *cfg, const char *path, const cfg_opt_t *sections)
         snprintf(line, sizeof(line), "%s: cannot be read", path);
         complain(line);
     }
+    check_text(path);
     return file.faults == 0;
 }
 

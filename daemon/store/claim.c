@@ -390,7 +390,7 @@ static enum status find_next_due(struct outbox *outbox, struct claim *claim)
 static enum status claim_run(struct outbox *outbox, struct job *job)
 {
     struct claim_job *claiming = (struct claim_job *)(void *)job;
-    enum status status = settle_all(outbox, claiming->settlements, claiming->settlements_count, claiming->now_ms);
+    enum status status = settlements_write(outbox, claiming->settlements, claiming->settlements_count, claiming->now_ms);
 
     if (status == STATUS_OK)
         status = claim_due(outbox, claiming);

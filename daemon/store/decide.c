@@ -76,7 +76,7 @@ static enum status set_state(struct outbox *outbox, const struct decide_job *job
 {
     bool waits = state == ENTRY_WAITING;
     sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_DELIVERY_STATE,
-                                              NUMBERS(seq, (int64_t)state, 0, 0, job->now_ms, waits ? 0 : job->now_ms,
+                                              NUMBERS(seq, (int64_t)state, 0, 0, 0, waits ? 0 : job->now_ms,
                                                       waits && seq > outbox->tally.counters[COUNTER_WATERMARK]));
 
     if (statement) {

@@ -73,6 +73,15 @@ static enum status make_file(const char *path)
     return errno == EEXIST ? STATUS_OK : status;
 }
 
+/* What undoes must not be in need of memory when memory has run out. */
+static enum status prepare_undo(struct db *db)
+{
+    for (int sql = SQL_BEGIN; sql <= SQL_SAVEPOINT_DONE; sql++)
+        if (!db_statement(db, (enum sql)sql))
+            return db_trouble(db);
+    return STATUS_OK;
+}
+
 static enum status open_store(struct outbox *outbox)
 {
     enum status status = lock_store(outbox);
@@ -83,6 +92,8 @@ static enum status open_store(struct outbox *outbox)
         status = db_open(outbox->path, true, &outbox->db);
     if (status == STATUS_OK)
         status = schema_migrate(outbox->db.handle);
+    if (status == STATUS_OK)
+        status = prepare_undo(&outbox->db);
     if (status == STATUS_OK)
         status = counters_read(outbox);
     if (status == STATUS_OK)

@@ -242,24 +242,41 @@ static size_t length_of(struct text packed)
     return length;
 }
 
+/* Inflating allocates its window only now. */
+static enum status status_of_zlib(int code)
+{
+    return code == Z_OK || code == Z_STREAM_END ? STATUS_OK : code == Z_MEM_ERROR ? STATUS_NO_MEMORY : STATUS_DAMAGED;
+}
+
+static enum status inflate_all(z_stream *stream, struct text packed, struct text base)
+{
+    enum status status = status_of_zlib(inflateReset(stream));
+
+    if (status == STATUS_OK)
+        status = status_of_zlib(inflateSetDictionary(stream, (const Bytef *)base.bytes, (uInt)base.length));
+    if (status != STATUS_OK)
+        return status;
+    stream->next_in = (z_const Bytef *)(uintptr_t)packed.bytes;
+    stream->avail_in = (uInt)packed.length;
+    return status_of_zlib(inflate(stream, Z_FINISH));
+}
+
 enum status unpack(struct unpacker *unpacker, struct text packed, struct text *out)
 {
-    const struct text *base = &unpacker->known[unpacker->current].text;
-    z_stream *stream = &unpacker->inflate;
+    const struct text base = unpacker->known[unpacker->current].text;
     size_t length = length_of(packed);
+    enum status status;
 
-    if (!base->bytes || length == 0 || length > TEXT_MOST)
+    if (!base.bytes || length == 0 || length > TEXT_MOST)
         return STATUS_DAMAGED;
     if (!buffer_fits(&unpacker->buffer, length + 1))
         return STATUS_NO_MEMORY;
-    if (inflateReset(stream) != Z_OK || inflateSetDictionary(stream, (const Bytef *)base->bytes, (uInt)base->length) != Z_OK)
-        return STATUS_DAMAGED;
-    stream->next_in = (z_const Bytef *)(uintptr_t)(packed.bytes + 4);
-    stream->avail_in = (uInt)(packed.length - 4);
-    stream->next_out = (Bytef *)unpacker->buffer.bytes;
-    stream->avail_out = (uInt)length;
-    if (inflate(stream, Z_FINISH) != Z_STREAM_END || stream->avail_out != 0)
-        return STATUS_DAMAGED;
-    *out = (struct text){unpacker->buffer.bytes, length};
-    return STATUS_OK;
+    unpacker->inflate.next_out = (Bytef *)unpacker->buffer.bytes;
+    unpacker->inflate.avail_out = (uInt)length;
+    status = inflate_all(&unpacker->inflate, (struct text){packed.bytes + 4, packed.length - 4}, base);
+    if (status == STATUS_OK && unpacker->inflate.avail_out != 0)
+        status = STATUS_DAMAGED;
+    if (status == STATUS_OK)
+        *out = (struct text){unpacker->buffer.bytes, length};
+    return status;
 }

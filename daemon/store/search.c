@@ -46,6 +46,12 @@ static enum status read_link(struct outbox_reader *reader, int64_t seq, const ch
     return lost ? STATUS_NO_MEMORY : STATUS_OK;
 }
 
+/* After the last link: a statement that stands on a row keeps its view of the store, and the log from starting again. */
+static void let_go(struct outbox_reader *reader)
+{
+    sqlite3_reset(reader->db.statements[SQL_CHAIN_STEP]);
+}
+
 static bool is_main(const struct link *link)
 {
     return link->reading == link->seq;
@@ -142,6 +148,7 @@ static enum status search_patient(struct outbox_reader *reader, struct row_walk 
         if (status == STATUS_OK && link_fits(search, &link))
             status = row_at(reader, link.seq, walked);
     }
+    let_go(reader);
     return status;
 }
 
@@ -261,6 +268,7 @@ static enum status look_on_disk(struct outbox_reader *reader, const char *patien
     }
     look->complete = seq == 0;
     look->newest.none = !look->has_newest;
+    let_go(reader);
     return status;
 }
 
@@ -315,6 +323,7 @@ static enum status show_patient(struct outbox_reader *reader, int64_t hash, stru
         if (status == STATUS_OK)
             status = next_link(reader, &chains, NULL, &link);
     } while (status == STATUS_OK && link.seq != 0 && !is_main(&link));
+    let_go(reader);
     if (status != STATUS_OK || link.seq == 0 || !link.is_bound)
         return status;
     return row_at(reader, link.seq, walked);

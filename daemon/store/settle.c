@@ -75,7 +75,7 @@ static enum status settle_one(struct outbox *outbox, const struct settlement *se
     return status;
 }
 
-enum status settle_all(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms)
+enum status settlements_write(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms)
 {
     enum status status = STATUS_OK;
 
@@ -88,7 +88,7 @@ static enum status settle_run(struct outbox *outbox, struct job *job)
 {
     const struct settle_job *settling = (const struct settle_job *)(const void *)job;
 
-    return settle_all(outbox, settling->settlements, settling->count, settling->now_ms);
+    return settlements_write(outbox, settling->settlements, settling->count, settling->now_ms);
 }
 
 enum status outbox_settle(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms)

@@ -200,7 +200,7 @@ MUST_CHECK enum status put_entry(struct outbox *outbox, const struct put *put, c
 
 /* ---- settle.c ---- */
 
-MUST_CHECK enum status settle_all(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms);
+MUST_CHECK enum status settlements_write(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms);
 
 /* ---- delivery.c: states, shared by claim.c, settle.c and decide.c ---- */
 

@@ -1,6 +1,6 @@
 /* writer.c - the one thread that writes: takes all that is queued, one COMMIT for it (group commit), then tells everybody.
  * No lock is held while SQLite or the disk works. */
-#include <string.h>
+#include <assert.h>
 #include <sys/statvfs.h>
 
 #include "store/checkpoint.h"
@@ -189,6 +189,7 @@ static void commit_round(struct outbox *outbox, struct job *jobs)
         undo(outbox, jobs, &before, status);
     else
         metric_add(METRIC_COMMITS, 1);
+    assert(sqlite3_txn_state(outbox->db.handle, NULL) == SQLITE_TXN_NONE); /* no statement is left standing on a row */
     counters_show(outbox);
     if (status == STATUS_OK && outbox->newest_stale)
         newest_forget(outbox->newest);

@@ -4,7 +4,7 @@
 #include <string.h>
 #include <sysexits.h>
 
-#include "intake/problem_json.h"
+#include "wardpost/problem_json.h"
 #include "tool/tool_private.h"
 #include "wardpost/bundle.h"
 #include "wardpost/json_in.h"

@@ -125,12 +125,19 @@ static bool take_identifier(struct reading_search *reading, const char *value)
 
 static bool take_patient_identifier(struct reading_search *reading, const char *value)
 {
+    struct fhir_search *search = reading->search;
+    enum status status = STATUS_OK;
+
     if (strlen(value) >= PATIENT_ROOM)
         return false;
-    memcpy(reading->search->patient, value, strlen(value) + 1);
-    patient_id(value, &reading->search->patient_id);
-    reading->search->has_patient = true;
-    return true;
+    if (strchr(value, '|'))
+        memcpy(search->patient, value, strlen(value) + 1);
+    else
+        status = patient_key_by_value(reading->reader, value, search->patient);
+    search->nothing = search->nothing || status == STATUS_NOT_FOUND;
+    patient_id(search->patient, &search->patient_id);
+    search->has_patient = true;
+    return status != STATUS_CONFLICT; /* several patients have it: the system must be named */
 }
 
 static bool take_patient(struct reading_search *reading, const char *value)

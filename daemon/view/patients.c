@@ -49,6 +49,65 @@ enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id, 
     return status == STATUS_OK && !wanted.found ? STATUS_NOT_FOUND : status;
 }
 
+/* ---- from an identifier's value alone (a token without a system matches any: FHIR R4 search.html#token) ---- */
+
+struct valued {
+    const char *value;
+    char last[PATIENT_ROOM];
+    size_t seen, found;
+    outbox_row_seen *each;
+    void *context;
+};
+
+static bool valued_seen(void *context, const struct outbox_row *row)
+{
+    struct valued *valued = context;
+    const char *bar = strchr(row->patient, '|');
+
+    valued->seen++;
+    snprintf(valued->last, sizeof(valued->last), "%s", row->patient);
+    if (!bar || strcmp(bar + 1, valued->value) != 0)
+        return true;
+    valued->found++;
+    return valued->each(valued->context, row);
+}
+
+static enum status each_with_value(struct outbox_reader *reader, const char *value, outbox_row_seen *each, void *context)
+{
+    struct valued valued = {.value = value, .each = each, .context = context};
+    enum status status;
+
+    do {
+        valued.seen = 0;
+        status = outbox_patients(reader, valued.last, 500, valued_seen, &valued);
+    } while (status == STATUS_OK && valued.seen == 500);
+    return status;
+}
+
+struct only {
+    char *key;
+    size_t count;
+};
+
+static bool only_seen(void *context, const struct outbox_row *row)
+{
+    struct only *only = context;
+
+    only->count++;
+    snprintf(only->key, PATIENT_ROOM, "%s", row->patient);
+    return only->count < 2;
+}
+
+enum status patient_key_by_value(struct outbox_reader *reader, const char *value, char key[PATIENT_ROOM])
+{
+    struct only only = {.key = key};
+    enum status status = each_with_value(reader, value, only_seen, &only);
+
+    if (status != STATUS_OK)
+        return status;
+    return only.count == 1 ? STATUS_OK : only.count == 0 ? STATUS_NOT_FOUND : STATUS_CONFLICT;
+}
+
 /* ---- the resource ---- */
 
 static void name_out(const json_t *family, struct json_out *out)
@@ -155,6 +214,8 @@ static enum status search(struct outbox_reader *reader, const char *identifier, 
     char key[PATIENT_ROOM];
     enum status status;
 
+    if (identifier && !strchr(identifier, '|'))
+        return each_with_value(reader, identifier, entry_seen, out);
     if (identifier)
         return newest_of(reader, identifier, entry_seen, out);
     if (!id)

@@ -286,10 +286,10 @@ static void test_nearest(void **state)
             assert_string_equal(near, names[i].kind);
     }
     assert_string_equal(kind_nearest_field(oxygen, "oxigen"), "oxygen");
-    assert_string_equal(kind_nearest_field(oxygen, "valeu1"), "value");
+    assert_string_equal(kind_nearest_field(oxygen, "valu"), "value");
     assert_string_equal(kind_nearest_field(oxygen, "confirmd"), "confirmed");
     assert_null(kind_nearest_field(oxygen, "colour"));
-    assert_string_equal(word_list_nearest(rhythms, "iregular"), "irregular");
+    assert_string_equal(word_list_nearest(rhythms, "irregulr"), "irregular");
     assert_string_equal(word_list_nearest(rhythms, "reglar"), "regular");
     assert_null(word_list_nearest(rhythms, "fast"));
     kinds_free(kinds);
@@ -505,9 +505,7 @@ static void test_a_long_fault_is_whole(void **state)
         for (size_t i = 0; i < 150; i++)
             used += (size_t)snprintf(text + used, sizeof(text) - used, "\xF0\x9F\x8C\xA1");
         (void)snprintf(text + used, sizeof(text) - used, "\"");
-        table_edit(files, "kinds/pain.json", "/code/0/system", text);
         table_edit(files, "kinds/heart-rate.json", "/checks/0/at/0", text);
-        table_edit(files, "kinds/pain.json", "/code/0/system", "\"loinc\"");
         assert_int_equal(kinds_from_json(files, &kinds, &fault), STATUS_INVALID);
         assert_in_range(strlen(fault.reason), 240, 255);
         check = json_string(fault.reason); /* NULL: no UTF-8 */

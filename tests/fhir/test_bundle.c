@@ -251,20 +251,22 @@ static void test_batch(void **state)
 
     (void)state;
     bundle_batch(entries, 3, BUNDLE_CONDITIONAL_CREATE, &out);
-    snprintf(expected, sizeof(expected), "%s%s",
-             "{\"resourceType\":\"Bundle\",\"type\":\"batch\",\"entry\":[{\"resource\":{\"a\":1},"
-             "\"request\":{\"method\":\"POST\",\"url\":\"Observation\","
-             "\"ifNoneExist\":\"identifier=urn:ietf:rfc:3986%7Curn:uuid:0b0e6f0e-7a0e-4a52-9a3c-"
-             "8c1f0d7c2b11\"}},",
-             updates);
+    (void)snprintf(
+        expected, sizeof(expected), "%s%s",
+        "{\"resourceType\":\"Bundle\",\"type\":\"batch\",\"entry\":[{\"resource\":{\"a\":1},"
+        "\"request\":{\"method\":\"POST\",\"url\":\"Observation\","
+        "\"ifNoneExist\":\"identifier=urn:ietf:rfc:3986%7Curn:uuid:0b0e6f0e-7a0e-4a52-9a3c-"
+        "8c1f0d7c2b11\"}},",
+        updates);
     assert_string_equal(json_out_text(&out), expected);
     json_out_reset(&out);
     bundle_batch(entries, 3, BUNDLE_UPDATE_AS_CREATE, &out);
-    snprintf(expected, sizeof(expected), "%s%s",
-             "{\"resourceType\":\"Bundle\",\"type\":\"batch\",\"entry\":[{\"resource\":{\"a\":1},"
-             "\"request\":{\"method\":\"PUT\","
-             "\"url\":\"Observation/0b0e6f0e-7a0e-4a52-9a3c-8c1f0d7c2b11\"}},",
-             updates);
+    (void)snprintf(
+        expected, sizeof(expected), "%s%s",
+        "{\"resourceType\":\"Bundle\",\"type\":\"batch\",\"entry\":[{\"resource\":{\"a\":1},"
+        "\"request\":{\"method\":\"PUT\","
+        "\"url\":\"Observation/0b0e6f0e-7a0e-4a52-9a3c-8c1f0d7c2b11\"}},",
+        updates);
     assert_string_equal(json_out_text(&out), expected);
     json_out_clear(&out);
 }

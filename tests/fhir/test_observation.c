@@ -12,7 +12,7 @@ static struct made *case_named(struct kinds *kinds, const char *name)
 {
     char path[512];
 
-    snprintf(path, sizeof(path), "%s/%s", CASES, name);
+    (void)snprintf(path, sizeof(path), "%s/%s", CASES, name);
     return made_new(kinds, made_read(path));
 }
 

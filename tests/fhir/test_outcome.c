@@ -21,7 +21,8 @@ static char *quoted(const char *text, size_t *length)
     assert_non_null(copy);
     *length = strlen(text);
     for (size_t i = 0; i < *length; i++)
-        copy[i] = text[i] == '\'' ? '"' : text[i];
+        if ((copy[i] = text[i]) == '\'')
+            copy[i] = '"';
     return copy;
 }
 
@@ -190,10 +191,11 @@ static void test_statuses(void **state)
         size_t length;
         char *text;
 
-        snprintf(body, sizeof(body),
-                 "{'resourceType':'Bundle','type':'batch-response','entry':[{'response':{'status':%"
-                 "s}}]}",
-                 rows[i].status);
+        (void)snprintf(
+            body, sizeof(body),
+            "{'resourceType':'Bundle','type':'batch-response','entry':[{'response':{'status':%"
+            "s}}]}",
+            rows[i].status);
         text = quoted(body, &length);
         assert_int_equal(batch_answer_read(text, length, 1, &answer), STATUS_OK);
         assert_int_equal(answer.status, rows[i].number);

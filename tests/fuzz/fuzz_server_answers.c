@@ -12,15 +12,14 @@
 #include "wardpost/json_in.h"
 #include "wardpost/outcome.h"
 
-int LLVMFuzzerTestOneInput(
-    const uint8_t *bytes,
-    size_t length); /* NOLINT(readability-identifier-naming): libFuzzer's name */
+/* NOLINTNEXTLINE(readability-identifier-naming): libFuzzer's name */
+int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length);
 
 static void must(bool holds, const char *what)
 {
     if (holds)
         return;
-    fprintf(stderr, "not so: %s\n", what);
+    (void)fprintf(stderr, "not so: %s\n", what);
     abort();
 }
 

@@ -12,7 +12,7 @@
 
 #include "bad_bodies.h"
 #include "heap.h"
-#include "intake/problem_json.h"
+#include "wardpost/problem_json.h"
 #include "wardpost/json_in.h"
 #include "wardpost/reading.h"
 
@@ -42,7 +42,8 @@ static json_t *body_of(const char *text)
 
     assert_non_null(copy);
     for (size_t i = 0; i <= length; i++)
-        copy[i] = text[i] == '\'' ? '"' : text[i];
+        if ((copy[i] = text[i]) == '\'')
+            copy[i] = '"';
     if (json_in(copy, length, &json, &fault) != STATUS_OK)
         fail_msg("%s: column %u: %s", copy, fault.column, fault.detail);
     free(copy);
@@ -57,8 +58,8 @@ static bool is_expected(const struct problem *problem, const char *expected)
     const char *at;
     size_t length;
 
-    snprintf(wanted, sizeof(wanted), "%s %s", problem_code_text(problem->code),
-             problem->pointer[0] ? problem->pointer : "''");
+    (void)snprintf(wanted, sizeof(wanted), "%s %s", problem_code_text(problem->code),
+                   problem->pointer[0] ? problem->pointer : "''");
     length = strlen(wanted);
     for (at = expected; (at = strstr(at, wanted)); at++)
         if ((at == expected || at[-1] == ' ') && (at[length] == ' ' || at[length] == '\0'))
@@ -200,7 +201,7 @@ static void check_length(struct kinds *kinds, const char *before, const char *af
         text[0] = '\0';
         for (size_t i = 0; i < most + extra; i++)
             memcpy(text + 2 * i, "\xC3\xA9", 3);
-        snprintf(body_text, 2 * most + 600, "%s%s%s", before, text, after);
+        (void)snprintf(body_text, 2 * most + 600, "%s%s%s", before, text, after);
         body = body_of(body_text);
         assert_int_equal(set_parse(body, kinds, &frame, &set, &problems), STATUS_OK);
         if (problems.count != extra)
@@ -391,7 +392,7 @@ static void test_counted_beats(void **state)
     for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
         struct set *set;
 
-        snprintf(body, sizeof(body), "{" BOTH ",'kind':'heart-rate',%s}", rows[i].members);
+        (void)snprintf(body, sizeof(body), "{" BOTH ",'kind':'heart-rate',%s}", rows[i].members);
         set = good(*state, body);
         assert_true(said_of(&set->readings[0], "counted")->given);
         assert_number(&set->readings[0].parts[0], rows[i].rate,
@@ -571,7 +572,7 @@ static void test_too_many_problems_are_counted(void **state)
     length = (size_t)snprintf(text, 20000, "{" BOTH ",'readings':[7");
     for (int i = 1; i < 300; i++)
         length += (size_t)snprintf(text + length, 20000 - length, ",7");
-    snprintf(text + length, 20000 - length, "]}");
+    (void)snprintf(text + length, 20000 - length, "]}");
     body = body_of(text);
     assert_int_equal(set_parse(body, *state, &frame, &set, &problems), STATUS_OK);
     assert_null(set);

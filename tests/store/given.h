@@ -259,7 +259,7 @@ static inline void assert_claimed(const struct claim *claim, const unsigned *num
 #define NUMBERED(...) ((const unsigned[]){__VA_ARGS__, 0})
 #define NONE          ((const unsigned[]){0})
 
-static inline void settle_all(struct given *given, const struct claim *claim, enum settle_as as, int64_t now_ms)
+static inline void settle_claim(struct given *given, const struct claim *claim, enum settle_as as, int64_t now_ms)
 {
     struct settlement settlements[MOST] = {{0}};
     char remotes[MOST][32];
@@ -285,7 +285,8 @@ static inline void chart(struct given *given, const unsigned *numbers)
     struct claim *claim = claim_at(given, MOST, NOW);
 
     assert_claimed(claim, numbers);
-    settle_all(given, claim, SETTLE_CHARTED, NOW + 1000);
+    if (claim->count > 0)
+        settle_claim(given, claim, SETTLE_CHARTED, NOW + 1000);
     claim_free(claim);
 }
 

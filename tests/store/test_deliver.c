@@ -48,7 +48,7 @@ static void test_claims_come_in_order_and_whole(void **state)
         assert_null(claim->entries[i].remote);
         assert_int_equal(claim->entries[i].needs_count, 0);
     }
-    settle_all(given, claim, SETTLE_CHARTED, NOW);
+    settle_claim(given, claim, SETTLE_CHARTED, NOW);
     claim_free(claim);
     assert_string_equal(row_of(given, 2).remote, "Observation/2");
     assert_int_equal(row_of(given, 2).settled_ms, NOW);
@@ -69,7 +69,7 @@ static void test_a_claim_is_bounded_in_bytes(void **state)
     put_all(given, NUMBERED(1, 2, 3, 4), "s|p");
     assert_int_equal(outbox_claim(given->outbox, MOST, 2000, NOW, &claim), STATUS_OK); /* some 1.4 kB each */
     assert_claimed(claim, NUMBERED(1, 2));
-    settle_all(given, claim, SETTLE_CHARTED, NOW);
+    settle_claim(given, claim, SETTLE_CHARTED, NOW);
     claim_free(claim);
 }
 
@@ -90,7 +90,7 @@ static void test_what_was_claimed_is_ambiguous_after_a_restart(void **state)
     assert_int_equal(claim->entries[0].attempts, 1);
     assert_int_equal(claim->entries[0].sent_ms, NOW);
     assert_false(claim->entries[1].ambiguous);
-    settle_all(given, claim, SETTLE_CHARTED, NOW);
+    settle_claim(given, claim, SETTLE_CHARTED, NOW);
     claim_free(claim);
 }
 
@@ -120,7 +120,7 @@ static void test_waiting_until_due(void **state)
     assert_false(claim->entries[0].ambiguous);
     assert_int_equal(claim->entries[0].attempts, 1);
     assert_int_equal(claim->entries[0].sent_ms, NOW);
-    settle_all(given, claim, SETTLE_CHARTED, NOW);
+    settle_claim(given, claim, SETTLE_CHARTED, NOW);
     claim_free(claim);
 }
 
@@ -144,7 +144,7 @@ static void test_a_waiting_one_holds_up_its_patient_and_nobody_else(void **state
     claim_free(claim);
     claim = claim_at(given, 1, NOW + 1000);
     assert_claimed(claim, NUMBERED(1));
-    settle_all(given, claim, SETTLE_CHARTED, NOW);
+    settle_claim(given, claim, SETTLE_CHARTED, NOW);
     claim_free(claim);
     chart(given, NUMBERED(2, 3));
 }
@@ -189,7 +189,7 @@ static void test_a_long_line_moves_up(void **state)
     }
     claim = claim_at(given, MOST, NOW + 1000);
     assert_claimed(claim, NUMBERED(1));
-    settle_all(given, claim, SETTLE_CHARTED, NOW);
+    settle_claim(given, claim, SETTLE_CHARTED, NOW);
     claim_free(claim);
     while (next <= 300) {
         claim = claim_at(given, MOST, NOW + 1000);
@@ -199,7 +199,7 @@ static void test_a_long_line_moves_up(void **state)
 
             assert_memory_equal(&claim->entries[i].id, &id, sizeof(id));
         }
-        settle_all(given, claim, SETTLE_CHARTED, NOW);
+        settle_claim(given, claim, SETTLE_CHARTED, NOW);
         claim_free(claim);
     }
     assert_counts(given, 0, 0, 300, 0);
@@ -240,7 +240,7 @@ static void test_needs_go_first(void **state)
     assert_int_equal(claim->entries[1].needs_count, 2);
     assert_int_equal(claim->entries[1].needs[0], 1);
     assert_int_equal(claim->entries[1].needs[1], 3);
-    settle_all(given, claim, SETTLE_CHARTED, NOW);
+    settle_claim(given, claim, SETTLE_CHARTED, NOW);
     claim_free(claim);
     assert_counts(given, 0, 0, 5, 0);
 }
@@ -273,7 +273,7 @@ static void test_a_panel_needs_one_that_is_charted(void **state)
 
     put_set_of_two(given);
     claim = claim_at(given, MOST, NOW);
-    settle_all(given, claim, SETTLE_HELD, NOW);
+    settle_claim(given, claim, SETTLE_HELD, NOW);
     claim_free(claim);
     claim = claim_at(given, MOST, NOW);
     assert_claimed(claim, NONE);
@@ -321,7 +321,7 @@ static void test_a_member_charted_later_makes_a_new_version(void **state)
     assert_string_equal(claim->entries[1].remote, "Observation/4");
     assert_string_equal(claim->entries[1].remote_version, "1");
     assert_null(claim->entries[0].remote);
-    settle_all(given, claim, SETTLE_CHARTED, NOW + 2000);
+    settle_claim(given, claim, SETTLE_CHARTED, NOW + 2000);
     claim_free(claim);
     assert_attempts(given, 9, "1000 201 charted ; 2000 201 charted ; ");
     assert_counts(given, 0, 0, 5, 0);

@@ -1,6 +1,6 @@
-/* problem_json.h - RFC 9457 documents from lists of problems. */
-#ifndef WARDPOST_INTAKE_PROBLEM_JSON_H
-#define WARDPOST_INTAKE_PROBLEM_JSON_H
+/* problem_json.h - RFC 9457 documents from lists of problems. Any thread; writes to the caller's json_out. */
+#ifndef WARDPOST_PROBLEM_JSON_H
+#define WARDPOST_PROBLEM_JSON_H
 
 #include "wardpost/json_out.h"
 #include "wardpost/problem.h"

@@ -1,6 +1,6 @@
 /* problem_json.c - RFC 9457 problem details; `errors` is our extension, with RFC 6901 pointers into
  * what was sent. */
-#include "intake/problem_json.h"
+#include "wardpost/problem_json.h"
 
 void problem_one_out(struct json_out *out, const struct problem *problem)
 {
