@@ -86,8 +86,6 @@ struct member {
 #define LISTED(type, items, count, rows) \
     offsetof(struct type, items), offsetof(struct type, count), &(rows)
 #define LIST(type, field, rows) LISTED(type, field, field##_count, rows)
-/* NOLINTNEXTLINE(bugprone-macro-parentheses): offsetof() takes none */
-#define CODES(type, field) LISTED(type, field.items, field.count, some_coding_rows)
 
 /* An object with these members and no others but `about`, each taken into `out`. */
 bool place_shape(const struct place *place, const struct member *members, size_t count, void *out);
@@ -141,10 +139,12 @@ bool read_word(const struct place *item, void *out); /* const char *, an item of
 /* ---- load_codings.c, load_units.c ---- */
 
 take take_coding;
-extern const struct rows coding_rows, some_coding_rows; /* may be empty; may not */
-take take_word_list;                                    /* const struct word_list *, by name */
-take take_unit;                                         /* const struct unit *, by code */
-bool read_unit(const struct place *item, void *out);    /* the same, an item of a list */
+take take_codings;       /* struct codings, one at least */
+take take_maybe_codings; /* struct codings, or none */
+bool uri_is_whole(const char *text);
+take take_word_list;                                 /* const struct word_list *, by name */
+take take_unit;                                      /* const struct unit *, by code */
+bool read_unit(const struct place *item, void *out); /* the same, an item of a list */
 
 bool load_units(const struct place *file);
 bool load_list(const struct place *file, struct word_list *out);
@@ -226,10 +226,12 @@ read_item read_exact; /* of a number in a part that has a canonical unit */
 take take_say;     /* of a check: text whose holes can all be filled */
 take take_own_say; /* of a limit: the only path in it is {value}, the value it is about */
 
-/* ---- load_checks.c, load_score.c ---- */
+/* ---- load_checks.c, load_score.c, load_inputs.c ---- */
 
 extern const struct rows check_rows;
 bool checks_are_apart(const struct place *place, const struct check *checks, size_t count);
 bool load_score(const struct place *file, struct score *out);
+bool score_has_scale(const struct score *score, int scale);
+take take_inputs; /* into a struct score that has its scales */
 
 #endif

@@ -7,6 +7,14 @@
 
 /* ---- codings ---- */
 
+/* Scheme and colon (RFC 3986 3.1), and no blank: enough to tell it from a misspelt short name. */
+bool uri_is_whole(const char *text)
+{
+    size_t scheme = strspn(text, "abcdefghijklmnopqrstuvwxyz0123456789+.-");
+
+    return scheme > 0 && text[scheme] == ':' && text[scheme + 1] && !strpbrk(text, " {}<>\"");
+}
+
 static const char *system_of(const struct place *place, const char *name)
 {
     const json_t *full = json_object_get(place->loader->systems, name);
@@ -65,12 +73,40 @@ static bool read_coding(const struct place *place, void *out)
     return true;
 }
 
-const struct rows coding_rows = {sizeof(struct coding), 0, 8, read_coding};
-const struct rows some_coding_rows = {sizeof(struct coding), 1, 8, read_coding};
-
 bool take_coding(const struct place *at, const struct member *member, char *out)
 {
     return read_coding(at, out + member->offset);
+}
+
+static const struct rows coding_rows = {sizeof(struct coding), 0, 8, read_coding};
+
+static bool same_coding(const struct coding *a, const struct coding *b)
+{
+    return strcmp(a->system, b->system) == 0 && strcmp(a->code, b->code) == 0;
+}
+
+bool take_maybe_codings(const struct place *at, const struct member *member, char *out)
+{
+    static const struct member here =
+        MEMBER("", REQUIRED, take_list, LISTED(codings, items, count, coding_rows));
+    struct codings *codings = (struct codings *)(void *)(out + member->offset);
+    struct place item;
+
+    if (!take_list(at, &here, (char *)codings))
+        return false;
+    for (size_t i = 0; i < codings->count; i++)
+        for (size_t j = 0; j < i; j++)
+            if (same_coding(&codings->items[i], &codings->items[j])) {
+                place_item(at, i, &item);
+                return place_fail(&item, "this coding stands here twice");
+            }
+    return true;
+}
+
+bool take_codings(const struct place *at, const struct member *member, char *out)
+{
+    return take_maybe_codings(at, member, out) &&
+           (json_array_size(at->json) > 0 || place_fail(at, "a coding is missing"));
 }
 
 /* ---- codings/<list>.json ---- */
@@ -82,13 +118,13 @@ struct filling { /* a word's codes for parts, while they are read */
 
 static bool read_part_codings(const struct place *at, const char *name, void *to)
 {
-    static const struct member codings = MEMBER(
-        "", REQUIRED, take_list, LISTED(part_codings, codings.items, codings.count, coding_rows));
+    static const struct member codings =
+        MEMBER("", REQUIRED, take_codings, INTO(part_codings, codings));
     struct filling *filling = to;
     struct part_codings *one = &filling->list[filling->word->part_codings_count++];
 
     one->part = name;
-    return take_list(at, &codings, (char *)one);
+    return take_codings(at, &codings, (char *)one);
 }
 
 static bool take_part_codings(const struct place *at, const struct member *member, char *out)
@@ -116,8 +152,7 @@ static bool read_list_word(const struct place *place, void *out)
     static const struct member members[] = {
         MEMBER("word", REQUIRED, take_word, INTO(word, word)),
         MEMBER("text", REQUIRED, take_text, INTO(word, text)),
-        MEMBER("codings", OPTIONAL, take_list,
-               LISTED(word, codings.items, codings.count, coding_rows)),
+        MEMBER("codings", OPTIONAL, take_maybe_codings, INTO(word, codings)),
         MEMBER("part-codings", OPTIONAL, take_part_codings, NOWHERE),
         MEMBER("points", OPTIONAL, take_points, FLAG(word, points)),
         MEMBER("as", OPTIONAL, take_name, NAMED_FLAG(word, as, word_goes_to)),
@@ -265,8 +300,7 @@ bool load_panel(const struct place *file)
         MEMBER("title", REQUIRED, take_text, INTO(kinds, panel.title)),
         MEMBER("profile", OPTIONAL, take_text, INTO(kinds, panel.profile)),
         MEMBER("category", REQUIRED, take_coding, INTO(kinds, panel.category)),
-        MEMBER("code", REQUIRED, take_list,
-               LISTED(kinds, panel.codes.items, panel.codes.count, some_coding_rows)),
+        MEMBER("code", REQUIRED, take_codings, INTO(kinds, panel.codes)),
         MEMBER("members-category", REQUIRED, take_text, INTO(kinds, panel.members_category)),
     };
 

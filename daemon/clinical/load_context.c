@@ -80,7 +80,7 @@ static const struct member word_members[] = {
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("list", REQUIRED, take_word_list, INTO(field, list)),
     MEMBER("as", REQUIRED, take_name, NAMED(field, as, word_goes_to)),
-    MEMBER("code", OPTIONAL, take_list, CODES(field, codes)),
+    MEMBER("code", OPTIONAL, take_codings, INTO(field, codes)),
     MEMBER("category", OPTIONAL, take_category, INTO(field, category)),
     MEMBER("profile", OPTIONAL, take_text, INTO(field, profile)),
 };
@@ -90,14 +90,14 @@ static const struct member words_members[] = {
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("list", REQUIRED, take_word_list, INTO(field, list)),
     MEMBER("as", REQUIRED, take_name, NAMED(field, as, said_goes_to)),
-    MEMBER("code", OPTIONAL, take_list, CODES(field, codes)),
+    MEMBER("code", OPTIONAL, take_codings, INTO(field, codes)),
 };
 
 static const struct member text_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("as", REQUIRED, take_name, NAMED(field, as, said_goes_to)),
-    MEMBER("code", OPTIONAL, take_list, CODES(field, codes)),
+    MEMBER("code", OPTIONAL, take_codings, INTO(field, codes)),
 };
 
 static const struct member quantity_members[] = {
@@ -108,7 +108,7 @@ static const struct member quantity_members[] = {
     MEMBER("accepts", REQUIRED, take_accepts, INTO(field, quantity)),
     MEMBER("limits", OPTIONAL, take_limits, INTO(field, quantity)),
     MEMBER("as", REQUIRED, take_name, NAMED(field, as, quantity_goes_to)),
-    MEMBER("code", OPTIONAL, take_list, CODES(field, codes)),
+    MEMBER("code", OPTIONAL, take_codings, INTO(field, codes)),
     MEMBER("category", OPTIONAL, take_category, INTO(field, category)),
     MEMBER("profile", OPTIONAL, take_text, INTO(field, profile)),
 };

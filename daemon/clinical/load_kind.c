@@ -124,7 +124,7 @@ static const struct member kind_members[] = {
     MEMBER("order", REQUIRED, take_whole, INTO(kind, order)),
     MEMBER("category", REQUIRED, take_coding, INTO(kind, category)),
     MEMBER("profile", OPTIONAL, take_text, INTO(kind, profile)),
-    MEMBER("code", OPTIONAL, take_list, LISTED(kind, codes.items, codes.count, coding_rows)),
+    MEMBER("code", OPTIONAL, take_maybe_codings, INTO(kind, codes)),
     MEMBER("parts", REQUIRED, take_part_names, NOWHERE),
     MEMBER("context", OPTIONAL, take_context, NOWHERE),
     MEMBER("checks", OPTIONAL, take_rows, NOWHERE),

@@ -71,14 +71,15 @@ struct filling {
 
 static bool read_code_by_unit(const struct place *at, const char *code, void *to)
 {
-    static const struct member codes = MEMBER("", REQUIRED, take_list, CODES(code_by_unit, codes));
+    static const struct member codes =
+        MEMBER("", REQUIRED, take_codings, INTO(code_by_unit, codes));
     struct filling *filling = to;
     struct code_by_unit *one = &filling->list[filling->part->code_by_unit_count++];
 
     one->unit = kinds_unit(at->loader->kinds, code);
     if (!one->unit || !part_accepts(filling->part, one->unit))
         return place_fail(at, "not one of the units in accepts");
-    return take_list(at, &codes, (char *)one);
+    return take_codings(at, &codes, (char *)one);
 }
 
 static bool take_code_by_unit(const struct place *at, const struct member *member, char *out)
@@ -202,7 +203,7 @@ static const struct member quantity_members[] = {
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("required", OPTIONAL, take_bool, INTO(part, required)),
     MEMBER("as", OPTIONAL, take_as_value, NOWHERE),
-    MEMBER("code", OPTIONAL, take_list, CODES(part, codes)),
+    MEMBER("code", OPTIONAL, take_codings, INTO(part, codes)),
     MEMBER("unit", OPTIONAL, take_unit, INTO(part, unit)),
     MEMBER("text", OPTIONAL, take_text, INTO(part, text)),
     MEMBER("accepts", REQUIRED, take_accepts, ITSELF),
@@ -223,7 +224,7 @@ static const struct member word_members[] = {
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("required", OPTIONAL, take_bool, INTO(part, required)),
     MEMBER("as", OPTIONAL, take_as_value, NOWHERE),
-    MEMBER("code", OPTIONAL, take_list, CODES(part, codes)),
+    MEMBER("code", OPTIONAL, take_codings, INTO(part, codes)),
     MEMBER("list", REQUIRED, take_word_list, INTO(part, list)),
     MEMBER("not-taken", OPTIONAL, take_bool, INTO(part, may_be_not_taken)),
 };

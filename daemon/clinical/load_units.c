@@ -16,7 +16,7 @@ static bool read_system(const struct place *at, const char *name, void *to)
 
     (void)name;
     (void)to;
-    return full && (strchr(full, ':') || place_fail(at, "a full URI is due here"));
+    return full && (uri_is_whole(full) || place_fail(at, "a full URI is due here"));
 }
 
 static bool take_systems(const struct place *at, const struct member *member, char *out)

@@ -23,7 +23,7 @@ class Settings(unittest.TestCase):
     def test_faults_are_said_with_file_and_line(self):
         rows = [("unknown name", "intake {\n thread = \"2\"\n}\n", 2), ("unknown section", "\nintak {\n}\n", 2),
                 ("no number", "intake {\n\n threads = \"two\"\n}\n", 3), ("too large", "intake {\n threads = \"65\"\n}\n", 2),
-                ("no such choice", "courier {\n way = \"pigeon\"\n}\n", 2), ("not closed", "intake {\n threads = \"2\"\n", 2)]
+                ("no such choice", "courier {\n way = \"pigeon\"\n}\n", 2), ("not closed", "\nintake {\n threads = \"2\"\n", 2)]
         for name, text, line in rows:
             with self.subTest(name):
                 path, done = check(text)

@@ -64,6 +64,8 @@ class Judge:
 
     def limit(self, part, value, reading, places):
         """The worst grade of all rows that fit, on the value as entered."""
+        if part.get("whole") and value.number != value.number.to_integral_value():
+            self.stands("refuse", "implausible", places)
         grades = [row["grade"] for row in part.get("limits", []) if self.fits(row, part, value, reading) and self.out(row, part, value)]
         if grades:
             self.stands(max(grades, key=WORST.index), "implausible", places)

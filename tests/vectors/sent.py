@@ -229,8 +229,6 @@ class Parse:
         number = self.typed(reading.sent, name, reading.pointer, Decimal)
         if number is None:
             return None
-        if part.get("whole") and number != number.to_integral_value():
-            self.bad(pointer, "implausible")
         return Value(number=number, unit=unit, pointer=pointer)
 
     def word(self, reading, name, part):
@@ -337,9 +335,9 @@ class Parse:
         for needed in {"beats", "seconds"} - value.keys():
             self.bad(step(pointer, needed), "missing-field")
         if beats is not None and (beats < 1 or beats != beats.to_integral_value()):
-            return self.bad(step(pointer, "beats"), "implausible")
+            beats = self.bad(step(pointer, "beats"), "implausible")
         if seconds is not None and seconds not in one["seconds"]:
-            return self.bad(step(pointer, "seconds"), "implausible")
+            seconds = self.bad(step(pointer, "seconds"), "implausible")
         return None if beats is None or seconds is None else (beats, seconds)
 
 
