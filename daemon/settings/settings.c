@@ -41,7 +41,7 @@ static void list_known(const char *section, char *out, size_t room)
     }
 }
 
-static void on_confuse_error(cfg_t *cfg, const char *format, va_list arguments)
+__attribute__((format(printf, 2, 0))) static void on_confuse_error(cfg_t *cfg, const char *format, va_list arguments)
 {
     char text[256], line[700], known[400];
     const char *section = cfg && cfg->name && setting_find(cfg->name, "") == NULL ? cfg->name : "";

@@ -269,7 +269,8 @@ const struct word *word_list_find(const struct word_list *list, const char *word
 const char *word_list_nearest(const struct word_list *list, const char *word);
 const struct part *kind_part(const struct kind *kind, const char *name);    /* NULL: none */
 const struct field *kind_field(const struct kind *kind, const char *path);  /* NULL: none */
-const char *kind_nearest_field(const struct kind *kind, const char *name);  /* a part or a context field's first step */
+/* A part, a context field's first step, or a member that each reading has. */
+const char *kind_nearest_field(const struct kind *kind, const char *name);
 
 /* The unit that a sender's spelling means among those the part accepts: its UCUM code or one of its other spellings.
  * NULL: not accepted here. */

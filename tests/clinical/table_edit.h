@@ -20,23 +20,6 @@ static inline json_t *table_read(const char *path)
     return json;
 }
 
-/* "72", "{...}": read as a file of the table is, with numbers that keep their digits. */
-static inline json_t *table_value(const char *text)
-{
-    size_t room = strlen(text) + 3;
-    char *list = malloc(room);
-    struct json_fault fault;
-    json_t *json = NULL, *value;
-
-    assert_non_null(list);
-    (void)snprintf(list, room, "[%s]", text);
-    assert_int_equal(json_in(list, strlen(list), &json, &fault), STATUS_OK);
-    value = json_incref(json_array_get(json, 0));
-    json_decref(json);
-    free(list);
-    return value;
-}
-
 /* The next step of a pointer, ~1 and ~0 undone; *pointer moves behind it. */
 static inline void table_step(const char **pointer, char out[128])
 {
@@ -69,12 +52,12 @@ static inline void table_put(json_t *at, const char *step, json_t *value)
         assert_int_equal(json_array_remove(at, index), 0);
 }
 
-/* What stands at `pointer` of `file` becomes `text`; NULL takes it away; "/-" appends to a list;
- * the empty pointer means the whole file. */
+/* At `pointer` of `file` a copy of `put` is put; NULL takes away what is there; a last step of "-"
+ * appends to a list; the empty pointer means the whole file. */
 static inline void table_edit(json_t *files, const char *file, const char *pointer,
-                              const char *text)
+                              const json_t *put)
 {
-    json_t *value = text ? table_value(text) : NULL, *at = files;
+    json_t *value = put ? json_deep_copy(put) : NULL, *at = files;
     char step[128];
 
     (void)snprintf(step, sizeof(step), "%s", file);
@@ -86,6 +69,23 @@ static inline void table_edit(json_t *files, const char *file, const char *point
         table_step(&pointer, step);
     }
     table_put(at, step, value);
+}
+
+/* The same, with the text of what is put. */
+static inline void table_edit_text(json_t *files, const char *file, const char *pointer,
+                                   const char *text)
+{
+    struct json_fault fault;
+    json_t *put = NULL;
+    size_t room = strlen(text) + 3;
+    char *list = malloc(room); /* a value alone is no text for json_in() */
+
+    assert_non_null(list);
+    (void)snprintf(list, room, "[%s]", text);
+    assert_int_equal(json_in(list, strlen(list), &put, &fault), STATUS_OK);
+    table_edit(files, file, pointer, json_array_get(put, 0));
+    json_decref(put);
+    free(list);
 }
 
 #endif
