@@ -176,7 +176,8 @@ static void read_scenario(const char *path, struct scenario *scenario)
 
     assert_non_null(file);
     snprintf(scenario->file, sizeof(scenario->file), "%s", strrchr(path, '/') + 1);
-    scenario->options = (struct courier_options){.batch_most = 10, .transfers_most = 4, .request_timeout_ms = 150, .connect_timeout_ms = 1000,
+    /* one transfer at a time: a script has an order */
+    scenario->options = (struct courier_options){.batch_most = 10, .transfers_most = 1, .request_timeout_ms = 150, .connect_timeout_ms = 1000,
                                                  .retry_first_ms = 5, .retry_most_ms = 40, .server_error_tries = 3};
     while (fgets(line, sizeof(line), file))
         take_line(scenario, line);
