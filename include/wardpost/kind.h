@@ -245,7 +245,8 @@ struct kinds_fault {
  *   INVALID  the table is broken; *fault says where and why     NOT_FOUND / IO  no such folder, unreadable */
 MUST_CHECK enum status kinds_load(const char *path, struct kinds **out, struct kinds_fault *fault);
 
-/* The same from JSON in memory, for tests and fuzzing: `files` is an object of relative path to parsed file. Pure. */
+/* The same from JSON in memory, for tests and fuzzing: `files` is an object of relative path to parsed file. Pure.
+ * The table holds `files`, and its strings live in there: nobody changes them afterwards. */
 MUST_CHECK enum status kinds_from_json(const json_t *files, struct kinds **out,
                                        struct kinds_fault *fault);
 

@@ -12,6 +12,7 @@
 #include <pthread.h>
 #include <setjmp.h>
 #include <stdarg.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -309,17 +310,17 @@ static void on_request(void *context, const char *request, struct script_answer 
 
 static void on_disk(struct put *put)
 {
-    *(volatile enum status *)put->context = put->status;
+    atomic_store((atomic_int *)put->context, (int)put->status);
 }
 
 static void put_reading(struct outbox *outbox, const struct named *named)
 {
-    volatile enum status status = STATUS_BUSY;
+    atomic_int status = (int)STATUS_BUSY;
     char became[400], id[UUID_TEXT_ROOM];
     struct put_entry entry = {.id = named->id, .reading = 0, .role = "main", .kind = "invented", .taken_ms = clock_wall_ms(), .sent = "{}",
                               .sent_length = 2, .values = "{}", .values_length = 2};
     struct put put = {.set = named->id, .patient = named->patient, .client = "scenario", .table_version = "0", .accepted_ms = clock_wall_ms(),
-                      .entries = &entry, .count = 1, .done = on_disk, .context = (void *)(uintptr_t)&status};
+                      .entries = &entry, .count = 1, .done = on_disk, .context = &status};
 
     uuid_text(&named->id, id);
     snprintf(became, sizeof(became),
@@ -327,9 +328,9 @@ static void put_reading(struct outbox *outbox, const struct named *named)
     entry.became = became;
     entry.became_length = strlen(became);
     outbox_put(outbox, &put);
-    while (status == STATUS_BUSY)
+    while (atomic_load(&status) == (int)STATUS_BUSY)
         nanosleep(&(struct timespec){.tv_nsec = 100000}, NULL);
-    assert_int_equal(status, STATUS_OK);
+    assert_int_equal(atomic_load(&status), STATUS_OK);
 }
 
 struct state {

@@ -101,10 +101,11 @@ class Judge:
             self.stands(check["grade"], check.get("code"), [place for place in places if place])
 
     def between(self):
-        """checks.json: paths begin with the kind. A kind that stands twice is looked at by its first reading."""
+        """checks.json: paths begin with the kind. Of a kind that stands twice the first that was taken is looked at."""
         firsts = {}
         for index, reading in enumerate(self.whole.readings):
-            firsts.setdefault(reading.kind["kind"], (index, reading))
+            if not reading.reason:
+                firsts.setdefault(reading.kind["kind"], (index, reading))
 
         def where(path):
             kind, inner = path.split(".", 1)
@@ -147,7 +148,7 @@ class Judge:
         inputs, exact = [], Fraction(1)
         for row, way in [(row, 1) for row in kind["computed"]["numerator"]] + [(row, -1) for row in kind["computed"]["denominator"]]:
             index = self.first(row["kind"], row["part"])
-            if index is None or index in self.stopped:
+            if index is None:
                 return
             value = self.whole.readings[index].parts[row["part"]]
             factor = self.table.exact(value.number, value.unit, row["in"]) ** int(row.get("power", 1))
@@ -159,7 +160,7 @@ class Judge:
         flag = Flag(half_even(exact, kind["computed"]["places"]), unit)
         self.interpret(flag, part, None)
         places = [(index, self.whole.readings[index].parts[row["part"]].pointer) for index, row in self.inputs_of(kind, inputs)]
-        self.limit(part, Value(number=exact, unit=unit), None, places)
+        self.limit(part, Value(number=flag.number, unit=unit), None, places)  # as a person reads it
         self.computed[name] = (flag, inputs)
 
     def inputs_of(self, kind, inputs):
@@ -167,7 +168,8 @@ class Judge:
 
     def first(self, kind, part):
         for index, reading in enumerate(self.whole.readings):
-            if reading.kind["kind"] == kind and part in reading.parts and reading.parts[part].number is not None:
+            value = reading.parts.get(part)
+            if reading.kind["kind"] == kind and value and value.number is not None and index not in self.stopped:
                 return index
         return None
 

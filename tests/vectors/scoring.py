@@ -31,7 +31,7 @@ class Score:
     def add(self):
         inputs = self.score["inputs"]
         for row in sorted(inputs, key=lambda row: any("with" in band for band in row.get("bands", []))):  # what others look at comes first
-            index = next((i for i, one in enumerate(self.whole.readings) if one.kind["kind"] == row["kind"]), None)
+            index = next((i for i, one in enumerate(self.whole.readings) if one.kind["kind"] == row["kind"] and not one.reason), None)
             points = None if index is None else self.points_of(row, self.whole.readings[index])
             if points is None:
                 return

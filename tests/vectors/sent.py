@@ -253,7 +253,7 @@ class Parse:
             if sent is None:
                 value = Value(number=rate, unit=part["unit"], pointer=step(reading.pointer, path), entered=False)
                 reading.parts[one["gives"]] = value
-            elif self.table.exact(sent.number, sent.unit, part["unit"]) != rate:
+            elif sent.unit and "unit" in reading.sent and self.table.exact(sent.number, sent.unit, part["unit"]) != rate:
                 self.bad(step(reading.pointer, path), "inconsistent")
 
     def sums(self, reading):
