@@ -21,16 +21,6 @@ struct member { /* of a patient's line */
     int64_t seq, patient;
 };
 
-struct claim_inside {
-    struct claim claim;     /* first: what the caller sees */
-    struct member *members; /* parallel to claim.entries */
-};
-
-static struct claim_inside *inside(struct claim *claim)
-{
-    return (struct claim_inside *)(void *)claim;
-}
-
 static void entry_clear(struct claim_entry *entry)
 {
     free((char *)(uintptr_t)entry->patient);
@@ -48,21 +38,19 @@ void claim_free(struct claim *claim)
     for (size_t i = 0; i < claim->count; i++)
         entry_clear(&claim->entries[i]);
     free(claim->entries);
-    free(inside(claim)->members);
     free(claim);
 }
 
 static struct claim *claim_new(size_t room)
 {
-    struct claim_inside *made = calloc(1, sizeof(*made));
+    struct claim *claim = calloc(1, sizeof(*claim));
 
-    if (!made)
+    if (!claim)
         return NULL;
-    made->claim.entries = calloc(room, sizeof(*made->claim.entries));
-    made->members = calloc(room, sizeof(*made->members));
-    if (made->claim.entries && made->members)
-        return &made->claim;
-    claim_free(&made->claim);
+    claim->entries = calloc(room, sizeof(*claim->entries));
+    if (claim->entries)
+        return claim;
+    free(claim);
     return NULL;
 }
 
@@ -72,9 +60,8 @@ static bool is_full(const struct claim_job *job)
 }
 
 /* The claim becomes the owner of what is in `entry`. */
-static void add_taken(struct claim_job *job, struct claim_entry *entry, int64_t patient)
+static void add_taken(struct claim_job *job, struct claim_entry *entry)
 {
-    inside(job->claim)->members[job->claim->count] = (struct member){entry->seq, patient};
     job->claim->entries[job->claim->count++] = *entry;
     job->bytes += entry->length;
     *entry = (struct claim_entry){0};
@@ -144,21 +131,13 @@ static enum status read_needs(struct outbox *outbox, struct claim_entry *entry, 
 
 /* ---- the patient's line ---- */
 
-/* Does an earlier waiting one of this patient stay behind? Then this one waits behind it. */
-static enum status must_stay(struct outbox *outbox, const struct claim_job *job, struct member one, bool *stays)
+/* Does an earlier waiting one of this patient stay behind? Then this one waits behind it. (Those claimed just now do not count.) */
+static enum status must_stay(struct outbox *outbox, struct member one, bool *stays)
 {
-    const struct member *members = inside(job->claim)->members;
-    sqlite3_stmt *statement;
-    int64_t taken = 0;
-    enum status status;
-    bool row;
+    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_LINE_BEFORE, NUMBERS(one.patient, one.seq));
+    enum status status = db_step(&outbox->db, statement, stays);
 
-    for (size_t i = 0; i < job->claim->count; i++)
-        taken += members[i].patient == one.patient && members[i].seq < one.seq;
-    statement = db_bind_numbers(&outbox->db, SQL_LINE_BEFORE, NUMBERS(one.patient, one.seq, taken + 1));
-    status = db_step(&outbox->db, statement, &row);
-    *stays = row && sqlite3_column_int64(statement, 0) > taken;
-    if (row)
+    if (*stays)
         sqlite3_reset(statement);
     return status;
 }
@@ -235,7 +214,7 @@ static enum status claim_one_due(struct outbox *outbox, struct claim_job *job, s
 {
     const struct member one = {due->entry.seq, due->patient};
     bool stays = false;
-    enum status status = must_stay(outbox, job, one, &stays);
+    enum status status = must_stay(outbox, one, &stays);
 
     if (status != STATUS_OK)
         return status;
@@ -247,7 +226,7 @@ static enum status claim_one_due(struct outbox *outbox, struct claim_job *job, s
     if (status == STATUS_OK)
         status = mark(outbox, one.seq, job->now_ms);
     if (status == STATUS_OK)
-        add_taken(job, &due->entry, due->patient);
+        add_taken(job, &due->entry);
     return status;
 }
 
@@ -283,7 +262,7 @@ static enum status insert_fresh(struct outbox *outbox, const struct claim_job *j
     counter_add(outbox, COUNTER_WAITING, 1);
     return db_run_numbers(&outbox->db, SQL_DELIVERY_INSERT,
                           NUMBERS(fresh->entry.seq, fresh->patient, ENTRY_WAITING, 0, taken, taken, taken ? job->now_ms : 0,
-                                  unmet, stays, 0));
+                                  unmet, stays, 0, taken));
 }
 
 static enum status write_turn(struct outbox *outbox, const struct claim_job *job, const struct fresh *fresh, int64_t unmet, bool stays)
@@ -305,14 +284,14 @@ static enum status take_turn(struct outbox *outbox, struct claim_job *job, struc
     if (fresh->needs > 0)
         status = unmet_of(outbox, fresh->entry.seq, &unmet);
     if (status == STATUS_OK && unmet == 0)
-        status = must_stay(outbox, job, (struct member){fresh->entry.seq, fresh->patient}, &stays);
+        status = must_stay(outbox, (struct member){fresh->entry.seq, fresh->patient}, &stays);
     if (status == STATUS_OK)
         status = write_turn(outbox, job, fresh, unmet, stays);
     if (status != STATUS_OK || unmet > 0 || stays)
         return status;
     status = read_needs(outbox, &fresh->entry, fresh->needs);
     if (status == STATUS_OK)
-        add_taken(job, &fresh->entry, fresh->patient);
+        add_taken(job, &fresh->entry);
     return status;
 }
 
@@ -371,6 +350,11 @@ static enum status claim_fresh(struct outbox *outbox, struct claim_job *job)
 
 /* ---- the job ---- */
 
+enum status claim_back(struct outbox *outbox)
+{
+    return db_run_numbers(&outbox->db, SQL_CLAIM_BACK, NULL, 0);
+}
+
 static enum status find_next_due(struct outbox *outbox, struct claim *claim)
 {
     sqlite3_stmt *statement = db_statement(&outbox->db, SQL_NEXT_DUE);
@@ -392,6 +376,8 @@ static enum status claim_run(struct outbox *outbox, struct job *job)
     struct claim_job *claiming = (struct claim_job *)(void *)job;
     enum status status = settlements_write(outbox, claiming->settlements, claiming->settlements_count, claiming->now_ms);
 
+    if (status == STATUS_OK)
+        status = claim_back(outbox);
     if (status == STATUS_OK)
         status = claim_due(outbox, claiming);
     if (status == STATUS_OK && !is_full(claiming))

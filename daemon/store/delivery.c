@@ -35,11 +35,11 @@ void state_counted(struct outbox *outbox, enum entry_state from, enum entry_stat
 enum status delivery_insert(struct outbox *outbox, int64_t seq, int64_t patient, enum entry_state state, const char *reason, int64_t now_ms)
 {
     sqlite3_stmt *statement =
-        db_bind_numbers(&outbox->db, SQL_DELIVERY_INSERT, NUMBERS(seq, patient, (int64_t)state, 0, 0, 0, 0, 0, 0, now_ms));
+        db_bind_numbers(&outbox->db, SQL_DELIVERY_INSERT, NUMBERS(seq, patient, (int64_t)state, 0, 0, 0, 0, 0, 0, now_ms, 0));
     enum status status;
 
     if (statement)
-        bind_text(statement, 11, reason);
+        bind_text(statement, 12, reason);
     status = db_run(&outbox->db, statement);
     if (status != STATUS_OK)
         return status;

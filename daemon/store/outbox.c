@@ -95,6 +95,8 @@ static enum status open_store(struct outbox *outbox)
     if (status == STATUS_OK)
         status = prepare_undo(&outbox->db);
     if (status == STATUS_OK)
+        status = claim_back(outbox);
+    if (status == STATUS_OK)
         status = counters_read(outbox);
     if (status == STATUS_OK)
         status = bases_new(&outbox->bases);

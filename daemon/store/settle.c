@@ -51,28 +51,39 @@ static enum status settle(struct outbox *outbox, const struct settlement *settle
     return db_run(&outbox->db, statement);
 }
 
-static enum status settle_one(struct outbox *outbox, const struct settlement *settlement, int64_t now_ms)
+static enum status settle_for_good(struct outbox *outbox, const struct settlement *settlement, int64_t patient, bool has_remote,
+                                   int64_t now_ms)
 {
     enum entry_state state = settlement->as == SETTLE_CHARTED ? ENTRY_CHARTED : ENTRY_HELD;
-    struct delivery_row row;
-    enum status status = delivery_find(outbox, settlement->seq, &row);
+    enum status status = settle(outbox, settlement, state, now_ms);
 
-    if (status == STATUS_OK && (!row.found || row.state != ENTRY_WAITING)) {
+    if (status == STATUS_OK)
+        status = line_release(outbox, patient);
+    if (status == STATUS_OK)
+        status = dependants_review(outbox, settlement->seq, patient, state == ENTRY_CHARTED && !has_remote);
+    return status;
+}
+
+static enum status settle_one(struct outbox *outbox, const struct settlement *settlement, int64_t now_ms)
+{
+    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_DELIVERY_WAITING, NUMBERS(settlement->seq));
+    bool row, has_remote;
+    int64_t patient;
+    enum status status = db_step(&outbox->db, statement, &row);
+
+    if (status != STATUS_OK)
+        return status;
+    if (!row) {
         log_line(LOG_LEVEL_WARNING, "store: seq=%lld is not waiting: nothing to settle", (long long)settlement->seq);
         return STATUS_OK;
     }
-    if (status == STATUS_OK)
-        status = note_attempt(outbox, settlement, now_ms);
+    patient = sqlite3_column_int64(statement, 0);
+    has_remote = sqlite3_column_type(statement, 1) != SQLITE_NULL;
+    sqlite3_reset(statement);
+    status = note_attempt(outbox, settlement, now_ms);
     if (status != STATUS_OK)
         return status;
-    if (settlement->as == SETTLE_WAIT)
-        return wait(outbox, settlement);
-    status = settle(outbox, settlement, state, now_ms);
-    if (status == STATUS_OK)
-        status = line_release(outbox, row.patient);
-    if (status == STATUS_OK)
-        status = dependants_review(outbox, settlement->seq, row.patient, state == ENTRY_CHARTED && !row.has_remote);
-    return status;
+    return settlement->as == SETTLE_WAIT ? wait(outbox, settlement) : settle_for_good(outbox, settlement, patient, has_remote, now_ms);
 }
 
 enum status settlements_write(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms)

@@ -1,4 +1,5 @@
 /* sqlite.c - every statement, with the index it uses (a test runs EXPLAIN QUERY PLAN over them), and connections. */
+#include <errno.h>
 #include <fcntl.h>
 #include <libgen.h>
 #include <sodium.h>
@@ -50,28 +51,30 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_FRESH] = "SELECT seq, id, patient, patient_hash, needs, became, base FROM entry WHERE seq > ?1 ORDER BY seq LIMIT ?2", /* rowid */
     [SQL_FRESH_OLDEST] = "SELECT accepted_ms FROM (SELECT e.accepted_ms, d.state FROM entry e" WITH_DELIVERY "WHERE e.seq > ?1"
                          " ORDER BY e.seq LIMIT 100) WHERE coalesce(state, 0) = 0 LIMIT 1",             /* rowid */
-    [SQL_DUE] = "SELECT seq, patient_hash, attempts, ambiguous, sent_ms, remote, version FROM delivery"
-                " INDEXED BY delivery_due WHERE destination = 1 AND due_ms <= ?1 AND state = 0 AND unmet = 0 AND behind = 0"
+    [SQL_DUE] = "SELECT seq, patient_hash, attempts, ambiguous, sent_ms, remote, version FROM delivery INDEXED BY delivery_due"
+                " WHERE destination = 1 AND due_ms <= ?1 AND state = 0 AND unmet = 0 AND behind = 0 AND claimed = 0"
                 " ORDER BY due_ms, seq LIMIT ?2",                                    /* delivery_due */
-    [SQL_NEXT_DUE] = "SELECT due_ms FROM delivery INDEXED BY delivery_due WHERE destination = 1 AND state = 0 AND unmet = 0 AND behind = 0"
-                     " ORDER BY due_ms, seq LIMIT 1",                                /* delivery_due */
+    [SQL_NEXT_DUE] = "SELECT due_ms FROM delivery INDEXED BY delivery_due WHERE destination = 1 AND state = 0 AND unmet = 0"
+                     " AND behind = 0 AND claimed = 0 ORDER BY due_ms, seq LIMIT 1", /* delivery_due */
     [SQL_BODY] = "SELECT seq, id, patient, patient_hash, needs, became, base FROM entry WHERE seq = ?1",      /* rowid */
-    [SQL_LINE_BEFORE] = "SELECT count(*) FROM (SELECT 1 FROM delivery INDEXED BY delivery_line WHERE destination = 1"
-                        " AND patient_hash = ?1 AND state = 0 AND unmet = 0 AND seq < ?2 LIMIT ?3)", /* delivery_line */
+    [SQL_LINE_BEFORE] = "SELECT 1 FROM delivery INDEXED BY delivery_line WHERE destination = 1 AND patient_hash = ?1 AND state = 0"
+                        " AND unmet = 0 AND claimed = 0 AND seq < ?2 LIMIT 1",       /* delivery_line */
     [SQL_LINE_RELEASE] = "UPDATE delivery SET behind = 0 WHERE destination = 1 AND seq IN (SELECT seq FROM delivery"
-                         " INDEXED BY delivery_line WHERE destination = 1 AND patient_hash = ?1 AND state = 0 AND unmet = 0"
-                         " AND seq <= ?2 ORDER BY seq LIMIT 64) AND behind = 1",     /* delivery_line, then the key */
+                         " INDEXED BY delivery_behind WHERE destination = 1 AND patient_hash = ?1 AND behind = 1 AND seq <= ?2"
+                         " ORDER BY seq LIMIT 64)",                                  /* delivery_behind, then the key */
+    [SQL_CLAIM_BACK] = "UPDATE delivery INDEXED BY delivery_claimed SET claimed = 0 WHERE destination = 1 AND claimed = 1", /* delivery_claimed */
     [SQL_DELIVERY_INSERT] = "INSERT INTO delivery (destination, seq, patient_hash, state, due_ms, attempts, ambiguous, sent_ms,"
-                            " unmet, behind, settled_ms, reason) VALUES (1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+                            " unmet, behind, settled_ms, claimed, reason) VALUES (1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
     [SQL_DELIVERY_FIND] = "SELECT d.state, d.attempts, d.ambiguous, d.remote, e.patient_hash, e.became IS NULL FROM entry e" WITH_DELIVERY
                           "WHERE e.seq = ?1", /* rowid, its key */
-    [SQL_DELIVERY_MARK] = "UPDATE delivery SET attempts = attempts + 1, ambiguous = 1, sent_before_ms = sent_ms, sent_ms = ?2"
-                          " WHERE destination = 1 AND seq = ?1",                     /* its key */
+    [SQL_DELIVERY_WAITING] = "SELECT patient_hash, remote FROM delivery WHERE destination = 1 AND seq = ?1 AND state = 0", /* its key */
+    [SQL_DELIVERY_MARK] = "UPDATE delivery SET attempts = attempts + 1, ambiguous = 1, sent_before_ms = sent_ms, sent_ms = ?2,"
+                          " claimed = 1 WHERE destination = 1 AND seq = ?1",                     /* its key */
     [SQL_DELIVERY_PLACE] = "UPDATE delivery SET unmet = ?2, behind = ?3 WHERE destination = 1 AND seq = ?1",
     [SQL_DELIVERY_SETTLE] = "UPDATE delivery SET state = ?2, settled_ms = ?3, http_status = ?4, remote = coalesce(?5, remote),"
-                            " version = coalesce(?6, version), reason = ?7, ambiguous = ?8, behind = 0"
+                            " version = coalesce(?6, version), reason = ?7, ambiguous = ?8, behind = 0, claimed = 0"
                             " WHERE destination = 1 AND seq = ?1",
-    [SQL_DELIVERY_WAIT] = "UPDATE delivery SET due_ms = ?2, ambiguous = ?3, reason = ?4, http_status = ?5,"
+    [SQL_DELIVERY_WAIT] = "UPDATE delivery SET claimed = 0, due_ms = ?2, ambiguous = ?3, reason = ?4, http_status = ?5,"
                           " attempts = attempts - ?6, sent_ms = iif(?6, sent_before_ms, sent_ms) WHERE destination = 1 AND seq = ?1",
     [SQL_DELIVERY_STATE] = "UPDATE delivery SET state = ?2, reason = ?3, decided_by = ?4, due_ms = ?5, settled_ms = ?6, behind = ?7,"
                            " attempts = iif(?2 = 0, 0, attempts) WHERE destination = 1 AND seq = ?1",
@@ -154,25 +157,37 @@ sqlite3_stmt *db_statement(struct db *db, enum sql sql)
     return *slot;
 }
 
+/* SQLite knows ENOSPC as a full disk; a quota and a limit on the size of files are none to it, but to us. sqlite3_system_errno() is not
+ * set by a failed COMMIT (3.40), so errno is asked, which the step began with at 0. */
+static enum status status_of_step(int code)
+{
+    enum status status = status_of_sqlite(code);
+
+    return status == STATUS_IO && (errno == EDQUOT || errno == EFBIG) ? STATUS_DISK_FULL : status;
+}
+
 enum status db_trouble(struct db *db)
 {
-    enum status status = status_of_sqlite(sqlite3_errcode(db->handle));
+    enum status status = status_of_sqlite(sqlite3_extended_errcode(db->handle));
 
     return status == STATUS_OK ? STATUS_NO_MEMORY : status;
 }
 
 enum status db_step(struct db *db, sqlite3_stmt *statement, bool *row)
 {
+    enum status status;
     int code;
 
     *row = false;
     if (!statement)
         return db_trouble(db);
+    errno = 0;
     code = sqlite3_step(statement);
+    status = status_of_step(code);
     *row = code == SQLITE_ROW;
     if (!*row)
         sqlite3_reset(statement);
-    return status_of_sqlite(code);
+    return status;
 }
 
 enum status db_run(struct db *db, sqlite3_stmt *statement)

@@ -47,8 +47,10 @@ enum sql {
     SQL_BODY,
     SQL_LINE_BEFORE,
     SQL_LINE_RELEASE,
+    SQL_CLAIM_BACK,
     SQL_DELIVERY_INSERT,
     SQL_DELIVERY_FIND,
+    SQL_DELIVERY_WAITING,
     SQL_DELIVERY_MARK,
     SQL_DELIVERY_PLACE,
     SQL_DELIVERY_SETTLE,
@@ -201,6 +203,11 @@ MUST_CHECK enum status put_entry(struct outbox *outbox, const struct put *put, c
 /* ---- settle.c ---- */
 
 MUST_CHECK enum status settlements_write(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms);
+
+/* ---- claim.c ---- */
+
+/* What was claimed and not settled waits again; it may have arrived. */
+MUST_CHECK enum status claim_back(struct outbox *outbox);
 
 /* ---- delivery.c: states, shared by claim.c, settle.c and decide.c ---- */
 

@@ -94,6 +94,57 @@ static void test_what_was_claimed_is_ambiguous_after_a_restart(void **state)
     claim_free(claim);
 }
 
+/* What was claimed and not settled comes with the next claim, as if we had died with it; in its order. */
+static void test_what_was_not_settled_comes_again(void **state)
+{
+    struct given *given = *state;
+    struct claim *claim;
+
+    put_all(given, NUMBERED(1, 2, 3), "s|p");
+    claim = claim_at(given, 2, NOW);
+    settle_one(given, claim->entries[1].seq, SETTLE_CHARTED);
+    claim_free(claim);
+    claim = claim_at(given, 1, NOW + 1);
+    assert_claimed(claim, NUMBERED(1));
+    assert_true(claim->entries[0].ambiguous);
+    assert_int_equal(claim->entries[0].attempts, 1);
+    settle_claim(given, claim, SETTLE_CHARTED, NOW);
+    claim_free(claim);
+    chart(given, NUMBERED(3));
+}
+
+/* Settling and claiming in one COMMIT: what is settled is not claimed again, what hung on it is. */
+static void test_a_turn(void **state)
+{
+    struct given *given = *state;
+    static struct made made;
+    struct claim *claim, *next = NULL;
+    struct settlement settlements[2] = {{.as = SETTLE_CHARTED, .remote = "Observation/1", .http_status = 201},
+                                        {.as = SETTLE_WAIT, .due_ms = NOW + 50, .reason = "busy", .http_status = 429}};
+
+    made_begin(&made, 1, "s|p");
+    made_main(&made, 1, "oxygen-saturation", NOW);
+    made_other(&made, 2, "oxygen-flow", 0);
+    made_need(&made, 0, true);
+    assert_int_equal(made_put(&made, given->outbox), STATUS_OK);
+    put_all(given, NUMBERED(3), "s|q");
+    assert_int_equal(outbox_turn(given->outbox, NULL, 0, MOST, BYTES, NOW, &claim), STATUS_OK);
+    assert_claimed(claim, NUMBERED(1, 3));
+    for (int i = 0; i < 2; i++)
+        settlements[i].seq = claim->entries[i].seq;
+    claim_free(claim);
+    assert_int_equal(outbox_turn(given->outbox, settlements, 2, MOST, BYTES, NOW, &next), STATUS_OK);
+    assert_claimed(next, NUMBERED(2));
+    settle_claim(given, next, SETTLE_CHARTED, NOW);
+    claim_free(next);
+    claim = claim_at(given, MOST, NOW + 50);
+    assert_claimed(claim, NUMBERED(3));
+    assert_false(claim->entries[0].ambiguous);
+    settle_claim(given, claim, SETTLE_CHARTED, NOW);
+    claim_free(claim);
+    assert_counts(given, 0, 0, 3, 0);
+}
+
 static void test_waiting_until_due(void **state)
 {
     struct given *given = *state;
@@ -376,7 +427,8 @@ static void test_settling_twice_changes_nothing(void **state)
     settle_one(given, 1, SETTLE_HELD);
     assert_state(given, 1, ENTRY_CHARTED);
     assert_counts(given, 0, 0, 1, 0);
-    assert_int_equal(outbox_settle(given->outbox, &(struct settlement){.seq = 99, .as = SETTLE_CHARTED}, 1, NOW), STATUS_NOT_FOUND);
+    settle_one(given, 99, SETTLE_CHARTED); /* nobody knows it */
+    assert_counts(given, 0, 0, 1, 0);
 }
 
 /* Bytes that cannot be read back stop nobody else: a person is told. */
@@ -458,6 +510,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_claims_come_in_order_and_whole, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_a_claim_is_bounded_in_bytes, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_what_was_claimed_is_ambiguous_after_a_restart, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_what_was_not_settled_comes_again, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_a_turn, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_waiting_until_due, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_a_waiting_one_holds_up_its_patient_and_nobody_else, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_a_held_one_steps_out_of_the_line, given_setup, given_teardown),

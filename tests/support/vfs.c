@@ -1,4 +1,5 @@
 /* vfs.c - see vfs.h. */
+#include <errno.h>
 #include <pthread.h>
 #include <sqlite3.h>
 #include <stdlib.h>
@@ -108,6 +109,7 @@ static bool happens(enum vfs_event event, int *code)
     if (disk.off || (disk.fail_next != VFS_NOTHING && disk.fail_next == event)) {
         if (!disk.off)
             disk.fail_next = VFS_NOTHING;
+        errno = EIO;
         *code = event == VFS_SYNC ? SQLITE_IOERR_FSYNC : SQLITE_IOERR_WRITE;
         return false;
     }
