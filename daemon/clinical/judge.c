@@ -220,9 +220,10 @@ static void judge_fields(struct judging *judging, size_t index)
 
 static void judge_reading(struct judging *judging, size_t index)
 {
-    if (judging->set->readings[index].not_taken)
-        return;
-    judge_parts(judging, index);
+    /* A sign that was not taken has no values; what was said beside it (oxygen, say) is charted, and
+     * so it is judged all the same. */
+    if (!judging->set->readings[index].not_taken)
+        judge_parts(judging, index);
     judge_fields(judging, index);
     check_reading(judging, index);
 }
@@ -241,7 +242,7 @@ static void found_in_inputs(struct judging *judging, const struct worked_out *wo
         char pointer[POINTER_ROOM];
 
         reading_pointer(&judging->set->readings[input], false, part, pointer);
-        found(judging, &(struct finding){input, grade, PROBLEM_INCONSISTENT, pointer, detail});
+        found(judging, &(struct finding){input, grade, PROBLEM_IMPLAUSIBLE, pointer, detail});
     }
 }
 
