@@ -97,8 +97,14 @@ class Observations:
     def flagged(self, part, flag):
         if flag is None or flag.range is None:
             return {}
-        coding = {"system": "interpretation", "code": flag.interpretation, "display": INTERPRETATIONS[flag.interpretation]}
-        bounds = {side: self.quantity(flag.range[side], flag.unit, part) for side in ("low", "high") if side in flag.range}
+        coding = {
+            "system": "interpretation",
+            "code": flag.interpretation,
+            "display": INTERPRETATIONS[flag.interpretation],
+        }
+        bounds = {
+            side: self.quantity(flag.range[side], flag.unit, part) for side in ("low", "high") if side in flag.range
+        }
         return {
             "interpretation": [self.concept([coding], flag.name)],
             "referenceRange": [{**bounds, "text": flag.range["text"]}],
@@ -109,7 +115,9 @@ class Observations:
     def main(self, index, reading):
         kind, verdict = reading.kind, self.judge.verdicts[index]
         said = [(path, one, reading.said[path]) for path, one in self.table.fields(kind) if path in reading.said]
-        observation = self.frame(reading.id, kind["category"], self.codes(reading, said), kind["title"], kind.get("profile"))
+        observation = self.frame(
+            reading.id, kind["category"], self.codes(reading, said), kind["title"], kind.get("profile")
+        )
         observation |= self.who(reading.taken, reading.by) | self.parts(reading, verdict, said)
         observation |= {
             "extension": [self.position(value) for _, one, value in said if goes(one, value) == "position"],
@@ -125,7 +133,9 @@ class Observations:
         for name, part in reading.kind["parts"].items():
             if "code-by-unit" in part and name in reading.parts:
                 codes = list(part["code-by-unit"][reading.parts[name].unit])
-        return codes + [one for _, row, value in said if goes(row, value) == "code" for one in value.word.get("codings", [])]
+        return codes + [
+            one for _, row, value in said if goes(row, value) == "code" for one in value.word.get("codings", [])
+        ]
 
     def parts(self, reading, verdict, said):
         kind = reading.kind
@@ -157,14 +167,22 @@ class Observations:
         return own
 
     def component_fields(self, said):
-        return [{"code": self.concept(one["code"], one["title"]), **self.said(one, value)} for _, one, value in said if one["as"] == "component"]
+        return [
+            {"code": self.concept(one["code"], one["title"]), **self.said(one, value)}
+            for _, one, value in said
+            if one["as"] == "component"
+        ]
 
     def said(self, one, value):
         """value[x] of a context field."""
         if one["type"] == "text":
             return {"valueString": value}
         if one["type"] == "quantity":
-            return {"valueQuantity": self.quantity(self.table.charted(value.number, value.unit, one["unit"]), one["unit"], one)}
+            return {
+                "valueQuantity": self.quantity(
+                    self.table.charted(value.number, value.unit, one["unit"]), one["unit"], one
+                )
+            }
         if one["type"] == "word":
             return {"valueCodeableConcept": self.word(value.word)}
         codings = [coding for word in words_of(value) for coding in word.get("codings", [])]
@@ -201,7 +219,9 @@ class Observations:
     def companion(self, reading, path, one):
         category = one.get("category", reading.kind["category"])
         companion = self.frame(named(reading.id, path), category, one["code"], one["title"], one.get("profile"))
-        companion |= self.who(reading.taken, reading.by) | self.said(one, reading.said[path]) | {"device": self.device(reading)}
+        companion |= (
+            self.who(reading.taken, reading.by) | self.said(one, reading.said[path]) | {"device": self.device(reading)}
+        )
         self.add(category, companion)
 
     def refer(self, indexes):
@@ -209,13 +229,23 @@ class Observations:
 
     def computed(self, kind, flag, inputs):
         part = kind["parts"]["value"]
-        own = self.frame(named(self.whole.id, f"computed:{kind['kind']}"), kind["category"], kind["code"], kind["title"], kind.get("profile"))
-        own |= self.who(self.whole.taken, self.whole.by) | {"valueQuantity": self.quantity(flag.number, flag.unit, part)}
+        own = self.frame(
+            named(self.whole.id, f"computed:{kind['kind']}"),
+            kind["category"],
+            kind["code"],
+            kind["title"],
+            kind.get("profile"),
+        )
+        own |= self.who(self.whole.taken, self.whole.by) | {
+            "valueQuantity": self.quantity(flag.number, flag.unit, part)
+        }
         return own | self.flagged(part, flag) | {"derivedFrom": self.refer(inputs)}
 
     def score(self, score):
         table = score.score
-        own = self.frame(named(self.whole.id, f"score:{table['score']}"), table["category"], [table["code"]], table["title"])
+        own = self.frame(
+            named(self.whole.id, f"score:{table['score']}"), table["category"], [table["code"]], table["title"]
+        )
         own |= self.who(self.whole.taken, self.whole.by)
         own |= {
             "valueQuantity": self.quantity(Decimal(score.total), table["unit"], {}),
@@ -226,14 +256,19 @@ class Observations:
         return own
 
     def points(self, row, points, unit):
-        return {"code": self.concept([row["code"]], row["title"]), "valueQuantity": self.quantity(Decimal(points), unit, {})}
+        return {
+            "code": self.concept([row["code"]], row["title"]),
+            "valueQuantity": self.quantity(Decimal(points), unit, {}),
+        }
 
     def panel(self):
         panel = self.table.panel
         members = [one["id"] for category, one in self.rows if category == panel["members-category"]]
         if not members:
             return
-        own = self.frame(named(self.whole.id, "panel"), panel["category"], panel["code"], panel["title"], panel["profile"])
+        own = self.frame(
+            named(self.whole.id, "panel"), panel["category"], panel["code"], panel["title"], panel["profile"]
+        )
         own |= self.who(self.whole.taken, self.whole.by)
         self.add(panel["category"], own | {"hasMember": [{"reference": f"urn:uuid:{member}"} for member in members]})
 

@@ -62,7 +62,11 @@ def main(words):
     table = Table(MAPPINGS)
     mode, names = (words[0], words[1:]) if words else ("--help", [])
     if mode == "--check":
-        wrong = [path for path, vector in vectors(names) if digits.dumps(refill(vector, derive(table, vector["sent"]))) != digits.dumps(vector)]
+        wrong = [
+            path
+            for path, vector in vectors(names)
+            if digits.dumps(refill(vector, derive(table, vector["sent"]))) != digits.dumps(vector)
+        ]
         print(*(f"{path}: differs from what is derived" for path in wrong), sep="\n", end="\n" if wrong else "")
         print(f"{len(vectors(names)) - len(wrong)} passed, {len(wrong)} failed")
         return 1 if wrong else 0

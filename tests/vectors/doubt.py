@@ -66,7 +66,11 @@ class Judge:
         """The worst grade of all rows that fit, on the value as entered."""
         if part.get("whole") and value.number != value.number.to_integral_value():
             self.stands("refuse", "implausible", places)
-        grades = [row["grade"] for row in part.get("limits", []) if self.fits(row, part, value, reading) and self.out(row, part, value)]
+        grades = [
+            row["grade"]
+            for row in part.get("limits", [])
+            if self.fits(row, part, value, reading) and self.out(row, part, value)
+        ]
         if grades:
             self.stands(max(grades, key=WORST.index), "implausible", places)
 
@@ -131,9 +135,15 @@ class Judge:
         if flag.range is None:
             return
         bounds = [("LL", "low-critical", -1), ("HH", "high-critical", 1), ("L", "low", -1), ("H", "high", 1)]
-        beyond = [word for word, name, way in bounds if name in flag.range and (number - Fraction(flag.range[name])) * way > 0]
+        beyond = [
+            word for word, name, way in bounds if name in flag.range and (number - Fraction(flag.range[name])) * way > 0
+        ]
         flag.interpretation = (beyond + ["N"])[0]
-        names = (row["name"] for row in part.get("names", []) if self.fits(row, part, charted, reading) and within(row, number))
+        names = (
+            row["name"]
+            for row in part.get("names", [])
+            if self.fits(row, part, charted, reading) and within(row, number)
+        )
         flag.name = next(names, None)
 
     # ---- computed kinds ----
@@ -146,7 +156,9 @@ class Judge:
 
     def compute_one(self, name, kind):
         inputs, exact = [], Fraction(1)
-        for row, way in [(row, 1) for row in kind["computed"]["numerator"]] + [(row, -1) for row in kind["computed"]["denominator"]]:
+        for row, way in [(row, 1) for row in kind["computed"]["numerator"]] + [
+            (row, -1) for row in kind["computed"]["denominator"]
+        ]:
             index = self.first(row["kind"], row["part"])
             if index is None:
                 return
@@ -159,7 +171,10 @@ class Judge:
         unit = kind["computed"]["unit"]
         flag = Flag(half_even(exact, kind["computed"]["places"]), unit)
         self.interpret(flag, part, None)
-        places = [(index, self.whole.readings[index].parts[row["part"]].pointer) for index, row in self.inputs_of(kind, inputs)]
+        places = [
+            (index, self.whole.readings[index].parts[row["part"]].pointer)
+            for index, row in self.inputs_of(kind, inputs)
+        ]
         self.limit(part, Value(number=flag.number, unit=unit), None, places)  # as a person reads it
         self.computed[name] = (flag, inputs)
 
@@ -215,17 +230,26 @@ class Paths:
 
     def holds(self, one):
         tests = {
-            "sum": self.sum, "ratio": self.ratio, "change": self.change, "entered": self.entered, "word": self.is_word,
+            "sum": self.sum,
+            "ratio": self.ratio,
+            "change": self.change,
+            "entered": self.entered,
+            "word": self.is_word,
             "present": lambda one: self.find(one["present"])[0] is not None,
             "absent": lambda one: self.find(one["absent"])[0] is None,
-            "odd": self.odd, "digits-exchanged": self.last, "days-since-last": self.last, "same-as-last": self.last,
+            "odd": self.odd,
+            "digits-exchanged": self.last,
+            "days-since-last": self.last,
+            "same-as-last": self.last,
         }
         (name,) = tests.keys() & one.keys()
         return tests[name](one)
 
     def sum(self, one):
         terms = [(Fraction(times), self.exact(path)) for times, path in one["sum"]]
-        return all(value is not None for _, value in terms) and within(one, sum(times * value for times, value in terms))
+        return all(value is not None for _, value in terms) and within(
+            one, sum(times * value for times, value in terms)
+        )
 
     def ratio(self, one):
         over, under = (self.exact(path) for path in one["ratio"])
@@ -237,7 +261,12 @@ class Paths:
 
     def entered(self, one):
         value, _ = self.find(one["entered"])
-        return isinstance(value, Value) and value.entered and value.unit == one["unit"] and within(one, Fraction(value.number))
+        return (
+            isinstance(value, Value)
+            and value.entered
+            and value.unit == one["unit"]
+            and within(one, Fraction(value.number))
+        )
 
     def is_word(self, one):
         word = self.word(one["word"])

@@ -16,7 +16,11 @@ HERE = Path(__file__).resolve().parent
 SHARED = HERE.parent / "mappings" / "facts"
 ON = date(2026, 11, 25)
 ADULT = ON - timedelta(days=40 * 365)
-PARTS = {"systolic": "8480-6", "diastolic": "8462-4", "mean": "8478-0"}  # LOINC codes of the components (standards pack 1.2)
+PARTS = {
+    "systolic": "8480-6",
+    "diastolic": "8462-4",
+    "mean": "8478-0",
+}  # LOINC codes of the components (standards pack 1.2)
 INPUTS = ["respirations", "saturation", "oxygen", "systolic", "pulse", "consciousness", "temperature"]
 LEVELS = {"A": "alert", "C": "confusion", "V": "voice", "P": "pain", "U": "unresponsive"}
 
@@ -30,7 +34,9 @@ def charted(observation, part):
     """(value, unit code, interpretation, its word) of a part."""
     holder = observation
     if part in PARTS:
-        holder = next(one for one in observation["component"] if any(row["code"] == PARTS[part] for row in one["code"]["coding"]))
+        holder = next(
+            one for one in observation["component"] if any(row["code"] == PARTS[part] for row in one["code"]["coding"])
+        )
     quantity = holder["valueQuantity"]
     concept = holder.get("interpretation", [{}])[0]
     return [quantity["value"], quantity["code"], concept.get("coding", [{}])[0].get("code"), concept.get("text")]
@@ -50,7 +56,15 @@ def check(program, count, what, born, sent, part, wanted):
 
 def practice(program, count):
     for what, sent, part, value, unit, flag, *name in digits.load(HERE / "facts" / "practice.json")["rows"]:
-        check(program, count, f"common practice: {what}", ADULT, sent, part, [value, unit, flag, name[0] if name else None])
+        check(
+            program,
+            count,
+            f"common practice: {what}",
+            ADULT,
+            sent,
+            part,
+            [value, unit, flag, name[0] if name else None],
+        )
 
 
 # ---- children ----
@@ -109,7 +123,11 @@ def age_days(duration):
 
 def vital_set(row):
     """A set with the seven inputs of a worked example; what would be asked about is confirmed."""
-    oxygen = {"device": "nasal-cannula", "flow": {"value": Decimal(2), "unit": "L/min"}} if row["oxygen"] else {"device": "room-air"}
+    oxygen = (
+        {"device": "nasal-cannula", "flow": {"value": Decimal(2), "unit": "L/min"}}
+        if row["oxygen"]
+        else {"device": "room-air"}
+    )
     systolic, degrees, unit = Decimal(row["systolic"]), Decimal(row["temperature"]), row.get("unit", "Cel")
     readings = [
         {"kind": "respiratory-rate", "value": Decimal(row["respirations"]), "unit": "/min"},
@@ -133,11 +151,23 @@ def score_of(program, row):
     score = next((one for one in resources if one["code"]["coding"][0]["code"] == "news2"), None)
     if score is None:
         return None, "no score"
-    points = {one["code"]["coding"][0]["code"].removeprefix("news2-"): int(one["valueQuantity"]["value"]) for one in score["component"]}
+    points = {
+        one["code"]["coding"][0]["code"].removeprefix("news2-"): int(one["valueQuantity"]["value"])
+        for one in score["component"]
+    }
     return {"total": int(score["valueQuantity"]["value"]), "points": points, "scale": score["method"]["text"][-1]}, None
 
 
-USUAL = {"respirations": "16", "scale": 1, "saturation": "98", "oxygen": False, "systolic": "124", "pulse": "72", "consciousness": "A", "temperature": "36.8"}
+USUAL = {
+    "respirations": "16",
+    "scale": 1,
+    "saturation": "98",
+    "oxygen": False,
+    "systolic": "124",
+    "pulse": "72",
+    "consciousness": "A",
+    "temperature": "36.8",
+}
 
 
 def edge_rows(facts):

@@ -30,8 +30,13 @@ class Score:
 
     def add(self):
         inputs = self.score["inputs"]
-        for row in sorted(inputs, key=lambda row: any("with" in band for band in row.get("bands", []))):  # what others look at comes first
-            index = next((i for i, one in enumerate(self.whole.readings) if one.kind["kind"] == row["kind"] and not one.reason), None)
+        for row in sorted(
+            inputs, key=lambda row: any("with" in band for band in row.get("bands", []))
+        ):  # what others look at comes first
+            index = next(
+                (i for i, one in enumerate(self.whole.readings) if one.kind["kind"] == row["kind"] and not one.reason),
+                None,
+            )
             points = None if index is None else self.points_of(row, self.whole.readings[index])
             if points is None:
                 return
@@ -53,7 +58,9 @@ class Score:
             return False
         if any(self.points.get(name) != points for name, points in band.get("with", {}).items()):
             return False
-        return ("from" not in band or number >= Fraction(band["from"])) and ("to" not in band or number <= Fraction(band["to"]))
+        return ("from" not in band or number >= Fraction(band["from"])) and (
+            "to" not in band or number <= Fraction(band["to"])
+        )
 
     @property
     def scale_text(self):

@@ -253,7 +253,9 @@ class Parse:
             if sent is None:
                 value = Value(number=rate, unit=part["unit"], pointer=step(reading.pointer, path), entered=False)
                 reading.parts[one["gives"]] = value
-            elif sent.unit and "unit" in reading.sent and self.table.exact(sent.number, sent.unit, part["unit"]) != rate:
+            elif (
+                sent.unit and "unit" in reading.sent and self.table.exact(sent.number, sent.unit, part["unit"]) != rate
+            ):
                 self.bad(step(reading.pointer, path), "inconsistent")
 
     def sums(self, reading):
@@ -266,7 +268,9 @@ class Parse:
             if sent is not None and (total is None or sent.number != total):
                 self.bad(sent.pointer, "inconsistent")
             elif sent is None and total is not None:
-                value = Value(number=Decimal(total), unit=part["unit"], pointer=step(reading.pointer, name), entered=False)
+                value = Value(
+                    number=Decimal(total), unit=part["unit"], pointer=step(reading.pointer, name), entered=False
+                )
                 reading.parts[name] = value
 
     # ---- what is said about it ----
@@ -293,7 +297,13 @@ class Parse:
                 self.one(reading, f"{name}.{inner}", one, members, inner, pointer)
 
     def one(self, reading, path, one, members, name, pointer):
-        read = {"word": self.one_word, "words": self.words, "text": self.text, "quantity": self.quantity, "count": self.count}
+        read = {
+            "word": self.one_word,
+            "words": self.words,
+            "text": self.text,
+            "quantity": self.quantity,
+            "count": self.count,
+        }
         value = read[one["type"]](one, members, name, pointer)
         if value is not None:
             reading.said[path] = value

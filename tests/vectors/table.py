@@ -84,7 +84,9 @@ def ages_fit(ages, born, on):
         return True
     if born is None:
         return ages.get("unknown", False)
-    return ("from" not in ages or after(born, ages["from"]) <= on) and ("to" not in ages or on < after(born, ages["to"]))
+    return ("from" not in ages or after(born, ages["from"]) <= on) and (
+        "to" not in ages or on < after(born, ages["to"])
+    )
 
 
 def within(row, value):
