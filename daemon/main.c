@@ -1,4 +1,5 @@
-/* main.c - wardpostd: from the far end of the road to its start, so that nobody can send before there is a place to keep it. */
+/* main.c - wardpostd: from the far end of the road to its start, so that nobody can send before
+ * there is a place to keep it. */
 #include <dlfcn.h>
 #include <errno.h>
 #include <signal.h>
@@ -38,7 +39,11 @@ static void set_log_level(const char *word)
         const char *word;
         enum log_level level;
     } levels[] = {
-        {"error", LOG_LEVEL_ERROR}, {"warning", LOG_LEVEL_WARNING}, {"info", LOG_LEVEL_INFO}, {"debug", LOG_LEVEL_DEBUG}};
+        {"error",   LOG_LEVEL_ERROR  },
+        {"warning", LOG_LEVEL_WARNING},
+        {"info",    LOG_LEVEL_INFO   },
+        {"debug",   LOG_LEVEL_DEBUG  }
+    };
 
     for (size_t i = 0; i < sizeof(levels) / sizeof(levels[0]); i++)
         if (strcmp(levels[i].word, word) == 0)
@@ -55,8 +60,8 @@ static int load_kinds(const char *path, struct kinds **out)
     if (status == STATUS_OK)
         return EX_OK;
     if (status == STATUS_INVALID)
-        log_line(LOG_LEVEL_ERROR, "kind table is broken: %s/%s%s%s: %s", path, fault.file, fault.pointer[0] ? "#" : "",
-                 fault.pointer, fault.reason);
+        log_line(LOG_LEVEL_ERROR, "kind table is broken: %s/%s%s%s: %s", path, fault.file,
+                 fault.pointer[0] ? "#" : "", fault.pointer, fault.reason);
     else
         log_line(LOG_LEVEL_ERROR, "kind table %s: %s", path, status_text(status));
     return status == STATUS_INVALID ? EX_CONFIG : EX_NOINPUT;
@@ -65,7 +70,9 @@ static int load_kinds(const char *path, struct kinds **out)
 static int find_kinds(struct daemon *daemon)
 {
     if (!mappings_path(daemon->settings.mappings, daemon->mappings, sizeof(daemon->mappings))) {
-        log_line(LOG_LEVEL_ERROR, "no kind table found beside the program or where it was installed; see --mappings");
+        log_line(
+            LOG_LEVEL_ERROR,
+            "no kind table found beside the program or where it was installed; see --mappings");
         return EX_NOINPUT;
     }
     return load_kinds(daemon->mappings, &daemon->kinds);
@@ -73,7 +80,8 @@ static int find_kinds(struct daemon *daemon)
 
 static int start_outbox(struct daemon *daemon)
 {
-    struct outbox_options options = {.path = daemon->settings.store, .room_least = daemon->settings.room_least};
+    struct outbox_options options = {.path = daemon->settings.store,
+                                     .room_least = daemon->settings.room_least};
     enum status status = outbox_start(&options, &daemon->outbox);
 
     if (status == STATUS_OK)
@@ -113,7 +121,8 @@ static enum courier_way way_of(const char *word)
     return strcmp(word, "search-first") == 0 ? WAY_SEARCH_FIRST : WAY_BY_ABILITY;
 }
 
-/* Until patients are resolved on the server, a server elsewhere could chart on the wrong one: refused (design 3). */
+/* Until patients are resolved on the server, a server elsewhere could chart on the wrong one:
+ * refused (design 3). */
 static int start_courier(struct daemon *daemon)
 {
     const struct settings *settings = &daemon->settings;
@@ -138,7 +147,8 @@ static int start_courier(struct daemon *daemon)
 
 static int start_access(struct daemon *daemon)
 {
-    struct access_options options = {.path = daemon->settings.clients, .demo = daemon->settings.demo};
+    struct access_options options = {.path = daemon->settings.clients,
+                                     .demo = daemon->settings.demo};
     uint8_t hash[TOKEN_HASH_BYTES];
     enum status status;
 
@@ -152,9 +162,11 @@ static int start_access(struct daemon *daemon)
 
 static int start_intake(struct daemon *daemon)
 {
-    struct intake_parts parts = {&daemon->settings, daemon->outbox, daemon->courier, daemon->access};
+    struct intake_parts parts = {&daemon->settings, daemon->outbox, daemon->courier,
+                                 daemon->access};
 
-    return intake_start(&parts, daemon->kinds, &daemon->intake) == STATUS_OK ? EX_OK : EX_UNAVAILABLE;
+    return intake_start(&parts, daemon->kinds, &daemon->intake) == STATUS_OK ? EX_OK
+                                                                             : EX_UNAVAILABLE;
 }
 
 /* ---- while it runs ---- */
@@ -163,8 +175,8 @@ static void announce(struct daemon *daemon)
 {
     bool six = strchr(daemon->settings.listen, '[') != NULL;
 
-    log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on http://%s:%u", six ? "[::1]" : "127.0.0.1",
-             intake_port(daemon->intake));
+    log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on http://%s:%u",
+             six ? "[::1]" : "127.0.0.1", intake_port(daemon->intake));
     if (daemon->first_token[0]) {
         dprintf(STDOUT_FILENO, "token for the first client, shown once: %s\n", daemon->first_token);
         sodium_memzero(daemon->first_token, sizeof(daemon->first_token));
@@ -185,7 +197,8 @@ static void reload(struct daemon *daemon)
         kinds_free(daemon->kinds);
         daemon->kinds = kinds;
     } else {
-        log_line(LOG_LEVEL_ERROR, "the old kind table %s stays in force", kinds_version(daemon->kinds));
+        log_line(LOG_LEVEL_ERROR, "the old kind table %s stays in force",
+                 kinds_version(daemon->kinds));
     }
     courier_nudge(daemon->courier);
     service_notify("READY=1");
@@ -246,7 +259,9 @@ static int refuse_distant_server(const struct settings *settings)
 {
     if (!settings->server[0] || server_is_loopback(settings->server))
         return EX_OK;
-    log_line(LOG_LEVEL_ERROR, "courier.server is not on loopback: refused until patients are resolved on the server");
+    log_line(
+        LOG_LEVEL_ERROR,
+        "courier.server is not on loopback: refused until patients are resolved on the server");
     return EX_CONFIG;
 }
 

@@ -1,4 +1,5 @@
-/* access.c - the daemon's live view of the clients file: looked at again at most once a second, swapped whole. */
+/* access.c - the daemon's live view of the clients file: looked at again at most once a second,
+ * swapped whole. */
 #include <pthread.h>
 #include <sodium.h>
 #include <stdlib.h>
@@ -11,7 +12,8 @@
 #include "wardpost/moment.h"
 
 struct access {
-    pthread_mutex_t lock; /* guards clients, seen and next_look_ms; the file is read outside of it */
+    pthread_mutex_t
+        lock; /* guards clients, seen and next_look_ms; the file is read outside of it */
     struct clients clients;
     struct stat seen;
     int64_t next_look_ms;
@@ -72,8 +74,8 @@ static void look_again(struct access *access)
         swap_clients(access, &clients, &now);
         return;
     }
-    log_line(LOG_LEVEL_ERROR, "clients file is broken, the old one stays in force: %s%s%s", status_text(status),
-             why[0] ? ": " : "", why);
+    log_line(LOG_LEVEL_ERROR, "clients file is broken, the old one stays in force: %s%s%s",
+             status_text(status), why[0] ? ": " : "", why);
     pthread_mutex_lock(&access->lock);
     access->seen = now; /* said once for each state of the file */
     pthread_mutex_unlock(&access->lock);
@@ -89,7 +91,9 @@ static void look_now(struct access *access)
 
 static struct client everybody(const char *name)
 {
-    struct client client = {.rights = RIGHT_SEND | RIGHT_READ | RIGHT_DECIDE, .attended = true, .any_practitioner = true};
+    struct client client = {.rights = RIGHT_SEND | RIGHT_READ | RIGHT_DECIDE,
+                            .attended = true,
+                            .any_practitioner = true};
 
     memcpy(client.name, name, strlen(name) + 1);
     return client;
@@ -125,8 +129,10 @@ void access_stop(struct access *access)
     free(access);
 }
 
-/* Every client is compared, in constant time each, so that timing tells nothing about which one is near. */
-static bool find_by_hash(struct access *access, const uint8_t hash[TOKEN_HASH_BYTES], struct client *out)
+/* Every client is compared, in constant time each, so that timing tells nothing about which one is
+ * near. */
+static bool find_by_hash(struct access *access, const uint8_t hash[TOKEN_HASH_BYTES],
+                         struct client *out)
 {
     bool found = false;
 

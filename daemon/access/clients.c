@@ -163,7 +163,8 @@ static void write_client(const struct client *client, struct json_out *out)
 
     out_object(out);
     out_member(out, "name", client->name);
-    out_member(out, "token-hash", sodium_bin2hex(hash, sizeof(hash), client->hash, TOKEN_HASH_BYTES));
+    out_member(out, "token-hash",
+               sodium_bin2hex(hash, sizeof(hash), client->hash, TOKEN_HASH_BYTES));
     out_name(out, "may");
     out_array(out);
     for (size_t i = 0; i < sizeof(rights) / sizeof(rights[0]); i++)

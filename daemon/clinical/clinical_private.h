@@ -1,4 +1,5 @@
-/* clinical_private.h - what the loader (kinds.c and its neighbours) builds and judge, checks and score read. */
+/* clinical_private.h - what the loader (kinds.c and its neighbours) builds and judge, checks and
+ * score read. */
 #ifndef WARDPOST_CLINICAL_PRIVATE_H
 #define WARDPOST_CLINICAL_PRIVATE_H
 
@@ -20,11 +21,11 @@ struct term {
 };
 
 enum condition_type {
-    CONDITION_SUM,              /* terms within bound */
-    CONDITION_RATIO,            /* a over b within bound */
-    CONDITION_CHANGE,           /* |a - b| within bound */
-    CONDITION_ENTERED,          /* digits of a as entered, when entered in `unit`, within bound */
-    CONDITION_WORD_IN,          /* the word at a is one of words */
+    CONDITION_SUM,     /* terms within bound */
+    CONDITION_RATIO,   /* a over b within bound */
+    CONDITION_CHANGE,  /* |a - b| within bound */
+    CONDITION_ENTERED, /* digits of a as entered, when entered in `unit`, within bound */
+    CONDITION_WORD_IN, /* the word at a is one of words */
     CONDITION_WORD_NOT_IN,
     CONDITION_PRESENT,
     CONDITION_ABSENT,
@@ -61,8 +62,8 @@ struct check {
 struct score_band {
     bool has_from, has_to; /* both included */
     struct decimal from, to;
-    int scale;       /* 0: any */
-    size_t with;     /* other input whose points must be with_points; SIZE_MAX: none */
+    int scale;   /* 0: any */
+    size_t with; /* other input whose points must be with_points; SIZE_MAX: none */
     int with_points;
     int points;
 };
@@ -116,7 +117,7 @@ struct score {
 
 struct kinds {
     _Atomic unsigned references;
-    json_t *files;    /* all strings above live in here */
+    json_t *files;        /* all strings above live in here */
     struct chunk *memory; /* arena of everything else */
     char version[17];
     const struct unit *units;
@@ -146,6 +147,7 @@ struct spelling {
 
 /* Does the whens hold for this reading? A field that was not sent does not fit. */
 bool whens_fit(const struct whens *whens, const struct reading *reading);
-bool bound_holds(const struct bound *bound, struct exact value); /* every bound it has; true when it has none */
+bool bound_holds(const struct bound *bound,
+                 struct exact value); /* every bound it has; true when it has none */
 
 #endif

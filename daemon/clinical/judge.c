@@ -220,8 +220,8 @@ static void judge_fields(struct judging *judging, size_t index)
 
 static void judge_reading(struct judging *judging, size_t index)
 {
-    /* A sign that was not taken has no values; what was said beside it (oxygen, say) is charted, and
-     * so it is judged all the same. */
+    /* A sign that was not taken has no values; what was said beside it (oxygen, say) is charted,
+     * and so it is judged all the same. */
     if (!judging->set->readings[index].not_taken)
         judge_parts(judging, index);
     judge_fields(judging, index);

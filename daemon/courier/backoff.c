@@ -1,4 +1,5 @@
-/* backoff.c - when to try again: exponential, with full jitter, so that many daemons do not come back at the same moment. */
+/* backoff.c - when to try again: exponential, with full jitter, so that many daemons do not come
+ * back at the same moment. */
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -8,7 +9,8 @@
 
 #define DAY_MS ((int64_t)86400000)
 
-int64_t backoff_ms(const struct courier_options *options, unsigned failures, uint32_t chance, int64_t after_ms)
+int64_t backoff_ms(const struct courier_options *options, unsigned failures, uint32_t chance,
+                   int64_t after_ms)
 {
     int64_t most = options->retry_first_ms;
     int64_t wait;
@@ -31,15 +33,17 @@ static bool two(const char *at, int *out)
     return true;
 }
 
-/* IMF-fixdate only (RFC 9110 5.6.7): "Sun, 06 Nov 1994 08:49:37 GMT"; the older forms are not worth their code. */
+/* IMF-fixdate only (RFC 9110 5.6.7): "Sun, 06 Nov 1994 08:49:37 GMT"; the older forms are not worth
+ * their code. */
 static bool http_date(const char *value, int64_t *ms)
 {
     int day, hour, minute, second, century, year;
     const char *month;
     struct date date;
 
-    if (strlen(value) != 29 || strcmp(value + 25, " GMT") != 0 || !two(value + 5, &day) || !two(value + 12, &century) ||
-        !two(value + 14, &year) || !two(value + 17, &hour) || !two(value + 20, &minute) || !two(value + 23, &second))
+    if (strlen(value) != 29 || strcmp(value + 25, " GMT") != 0 || !two(value + 5, &day) ||
+        !two(value + 12, &century) || !two(value + 14, &year) || !two(value + 17, &hour) ||
+        !two(value + 20, &minute) || !two(value + 23, &second))
         return false;
     for (month = months; *month; month += 3)
         if (strncmp(month, value + 8, 3) == 0)

@@ -1,4 +1,5 @@
-/* courier.c - the courier's one thread: waits for work, meets the server, delivers wave after wave. */
+/* courier.c - the courier's one thread: waits for work, meets the server, delivers wave after wave.
+ */
 #include <curl/curl.h>
 #include <errno.h>
 #include <stdio.h>
@@ -37,8 +38,8 @@ void courier_status_get(struct courier *courier, struct courier_status *out)
     pthread_mutex_unlock(&courier->lock);
 }
 
-/* Until `until_ms` (wall clock), a nudge, the end, or, when `for_work`, something new. The wall clock may jump: no wait is longer
- * than ten minutes in one go. */
+/* Until `until_ms` (wall clock), a nudge, the end, or, when `for_work`, something new. The wall
+ * clock may jump: no wait is longer than ten minutes in one go. */
 static void wait_for(struct courier *courier, int64_t until_ms, bool for_work)
 {
     int64_t wait = until_ms == INT64_MAX ? 600000 : until_ms - clock_wall_ms();
@@ -55,7 +56,8 @@ static void wait_for(struct courier *courier, int64_t until_ms, bool for_work)
             until.tv_sec++;
             until.tv_nsec -= 1000000000;
         }
-        while (!atomic_load(&courier->stopping) && !courier->nudged && !(for_work && courier->work) &&
+        while (!atomic_load(&courier->stopping) && !courier->nudged &&
+               !(for_work && courier->work) &&
                pthread_cond_timedwait(&courier->wake, &courier->lock, &until) != ETIMEDOUT)
             ;
     }
@@ -86,7 +88,8 @@ static void *run(void *context)
         int64_t next_due_ms = INT64_MAX;
 
         if (!courier->destination.known && !wave_settle(courier)) {
-            log_line(LOG_LEVEL_ERROR, "courier: the store cannot be used; trying again in a second");
+            log_line(LOG_LEVEL_ERROR,
+                     "courier: the store cannot be used; trying again in a second");
             wait_for(courier, clock_wall_ms() + 1000, false);
             continue;
         }
@@ -96,7 +99,8 @@ static void *run(void *context)
         }
         forget_work(courier); /* what comes from here on is seen by the claim or wakes us again */
         if (!wave_run(courier, &next_due_ms)) {
-            log_line(LOG_LEVEL_ERROR, "courier: the store cannot be used; trying again in a second");
+            log_line(LOG_LEVEL_ERROR,
+                     "courier: the store cannot be used; trying again in a second");
             wait_for(courier, clock_wall_ms() + 1000, false);
         } else if (next_due_ms > 0 && courier->destination.known) {
             wait_for(courier, next_due_ms, true);
@@ -105,7 +109,9 @@ static void *run(void *context)
         }
     }
     if (!wave_settle(courier))
-        log_line(LOG_LEVEL_ERROR, "courier: the last answers could not be kept; they are looked up at the next start");
+        log_line(
+            LOG_LEVEL_ERROR,
+            "courier: the last answers could not be kept; they are looked up at the next start");
     return NULL;
 }
 
@@ -145,7 +151,8 @@ static char *base_of(const char *server)
     return strndup(server, length);
 }
 
-enum status courier_start(const struct courier_options *options, struct outbox *outbox, struct courier **out)
+enum status courier_start(const struct courier_options *options, struct outbox *outbox,
+                          struct courier **out)
 {
     struct courier *courier = calloc(1, sizeof(*courier));
     pthread_condattr_t monotonic;

@@ -17,13 +17,13 @@ struct choked { /* a reading that got a 5xx of its own */
 };
 
 struct destination { /* the courier thread's */
-    bool known;                 /* its CapabilityStatement was read since the last outage */
+    bool known;      /* its CapabilityStatement was read since the last outage */
     struct abilities abilities;
     enum courier_way way;
     bool batches;
-    size_t batch_now;           /* entries in a Bundle at the moment: halved by trouble, doubled by success */
+    size_t batch_now; /* entries in a Bundle at the moment: halved by trouble, doubled by success */
     bool can_look;
-    unsigned failures;          /* in a row */
+    unsigned failures; /* in a row */
     struct choked choked[CHOKED_MOST];
     size_t choked_count;
 };
@@ -31,7 +31,8 @@ struct destination { /* the courier thread's */
 struct wave;
 
 struct courier {
-    struct wave *settled; /* the last wave, decided and not on disk yet: it goes there with the next claim */
+    struct wave *
+        settled; /* the last wave, decided and not on disk yet: it goes there with the next claim */
     struct courier_options options;
     char *server;
     struct outbox *outbox;
@@ -52,7 +53,8 @@ struct courier {
 /* GET /metadata; true: it can be used, and how is decided. Otherwise trouble is noted. */
 bool destination_meet(struct courier *courier);
 void destination_up(struct courier *courier);
-/* Away: tried again after a back-off (at least retry_after_ms). Paused: the same, at the longest wait, and IT is told why. */
+/* Away: tried again after a back-off (at least retry_after_ms). Paused: the same, at the longest
+ * wait, and IT is told why. */
 void destination_away(struct courier *courier, const char *why, int64_t after_ms);
 void destination_pause(struct courier *courier, const char *why);
 
@@ -64,8 +66,8 @@ void choked_others_succeed(struct destination *destination, int64_t but_seq);
 
 /* ---- wave.c ---- */
 
-/* One claim, delivered as far as it goes now, settled. *next_due_ms: when there may be more (wall clock; INT64_MAX: on change).
- * False: trouble of ours with the outbox. */
+/* One claim, delivered as far as it goes now, settled. *next_due_ms: when there may be more (wall
+ * clock; INT64_MAX: on change). False: trouble of ours with the outbox. */
 bool wave_run(struct courier *courier, int64_t *next_due_ms);
 /* What the last wave came to goes to disk now: before a wait, and at the end. */
 bool wave_settle(struct courier *courier);

@@ -21,17 +21,18 @@ enum verdict {
     VERDICT_CHARTED,
     VERDICT_LOOK_UP, /* there already, it says: see where */
     VERDICT_NEXT_WAY,
-    VERDICT_SPLIT,   /* too large */
-    VERDICT_SIGN_IN, /* once more, then the destination pauses */
-    VERDICT_PAUSE,   /* the destination will not have us: tell IT */
-    VERDICT_WAIT,    /* it was refused for now, and surely not kept */
+    VERDICT_SPLIT,       /* too large */
+    VERDICT_SIGN_IN,     /* once more, then the destination pauses */
+    VERDICT_PAUSE,       /* the destination will not have us: tell IT */
+    VERDICT_WAIT,        /* it was refused for now, and surely not kept */
     VERDICT_WAIT_UNSURE, /* for now, and it may have been kept: look before sending again */
     VERDICT_HOLD
 };
 
 struct answer_rule {
     long from, to; /* HTTP status, both included */
-    enum verdict alone, in_bundle, of_bundle; /* of one request, of an entry in a Bundle, of the Bundle as a whole */
+    enum verdict alone, in_bundle,
+        of_bundle;      /* of one request, of an entry in a Bundle, of the Bundle as a whole */
     const char *reason; /* for logs and people */
 };
 
@@ -40,21 +41,24 @@ const struct answer_rule *answer_judge(long status);
 
 /* ---- backoff.c ---- */
 
-/* Full jitter: anywhere from 0 to min(most, first x 2^failures), by chance (0..UINT32_MAX); at least `retry_after_ms`. */
-int64_t backoff_ms(const struct courier_options *options, unsigned failures, uint32_t chance, int64_t retry_after_ms);
-/* Retry-After: seconds, or an HTTP date seen from now; 0 when it says nothing usable; at most a day. */
+/* Full jitter: anywhere from 0 to min(most, first x 2^failures), by chance (0..UINT32_MAX); at
+ * least `retry_after_ms`. */
+int64_t backoff_ms(const struct courier_options *options, unsigned failures, uint32_t chance,
+                   int64_t retry_after_ms);
+/* Retry-After: seconds, or an HTTP date seen from now; 0 when it says nothing usable; at most a
+ * day. */
 int64_t retry_after_ms(const char *value, int64_t now_wall_ms);
 
 /* ---- step.c: one delivery ---- */
 
 enum event_type {
-    EVENT_CLAIMED,   /* taken from the outbox */
-    EVENT_FOUND,     /* looked up, and there (found >= 1) */
-    EVENT_NOT_FOUND, /* looked up, and not there */
+    EVENT_CLAIMED,     /* taken from the outbox */
+    EVENT_FOUND,       /* looked up, and there (found >= 1) */
+    EVENT_NOT_FOUND,   /* looked up, and not there */
     EVENT_CANNOT_LOOK, /* the server does not search */
-    EVENT_ANSWER,    /* http_status of its own request or entry */
-    EVENT_NOT_SENT,  /* the connection never stood */
-    EVENT_LOST       /* it went out, and no answer came */
+    EVENT_ANSWER,      /* http_status of its own request or entry */
+    EVENT_NOT_SENT,    /* the connection never stood */
+    EVENT_LOST         /* it went out, and no answer came */
 };
 
 struct event {
@@ -63,8 +67,8 @@ struct event {
     uint32_t chance;
     long http_status;
     bool in_bundle;
-    bool duplicate;      /* the OperationOutcome says it is there already */
-    bool has_location;   /* the answer said where it is */
+    bool duplicate;    /* the OperationOutcome says it is there already */
+    bool has_location; /* the answer said where it is */
     int64_t retry_after_ms;
 };
 
@@ -72,25 +76,26 @@ enum deed_type { DEED_LOOK_UP, DEED_SEND, DEED_SEND_NEXT_WAY, DEED_CHARTED, DEED
 
 struct deed {
     enum deed_type type;
-    int64_t due_ms;    /* DEED_WAIT */
-    bool ambiguous;    /* DEED_WAIT: it may have arrived */
-    bool not_sent;     /* DEED_WAIT: this try never left */
+    int64_t due_ms; /* DEED_WAIT */
+    bool ambiguous; /* DEED_WAIT: it may have arrived */
+    bool not_sent;  /* DEED_WAIT: this try never left */
     const char *reason;
 };
 
 struct delivery {
-    bool ambiguous;       /* may be there: look before sending */
-    bool update;          /* a new version of something charted */
-    int64_t sent_ms;      /* wall clock of the last try before this one; 0: none */
-    enum courier_way way; /* this one is going by; never WAY_BY_ABILITY */
-    unsigned tries;       /* this round: answers that sent it back */
-    bool accepted;        /* the server said it has it, and did not say where */
+    bool ambiguous;         /* may be there: look before sending */
+    bool update;            /* a new version of something charted */
+    int64_t sent_ms;        /* wall clock of the last try before this one; 0: none */
+    enum courier_way way;   /* this one is going by; never WAY_BY_ABILITY */
+    unsigned tries;         /* this round: answers that sent it back */
+    bool accepted;          /* the server said it has it, and did not say where */
     unsigned server_errors; /* 5xx that it got */
-    bool others_succeed;  /* since its first server error */
+    bool others_succeed;    /* since its first server error */
 };
 
 /* What to do about this delivery now that `event` has happened. */
-struct deed courier_step(struct delivery *delivery, const struct courier_options *options, const struct event *event);
+struct deed courier_step(struct delivery *delivery, const struct courier_options *options,
+                         const struct event *event);
 
 /* ---- ways ---- */
 

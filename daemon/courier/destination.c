@@ -1,4 +1,5 @@
-/* destination.c - how the server is: what it can, whether it is away, on which readings it chokes. */
+/* destination.c - how the server is: what it can, whether it is away, on which readings it chokes.
+ */
 #include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -9,14 +10,16 @@
 #include "wardpost/metrics.h"
 #include "wardpost/moment.h"
 
-#define STATEMENT_MOST ((size_t)8 << 20) /* CapabilityStatements of large servers run to megabytes */
+#define STATEMENT_MOST \
+    ((size_t)8 << 20) /* CapabilityStatements of large servers run to megabytes */
 
 uint32_t chance(void)
 {
     return randombytes_random();
 }
 
-static void set_state(struct courier *courier, enum destination_state state, const char *why, int64_t next_try_ms)
+static void set_state(struct courier *courier, enum destination_state state, const char *why,
+                      int64_t next_try_ms)
 {
     bool changed;
 
@@ -28,13 +31,15 @@ static void set_state(struct courier *courier, enum destination_state state, con
     courier->status.next_try_ms = next_try_ms;
     courier->status.batches = courier->destination.batches;
     snprintf(courier->status.why, sizeof(courier->status.why), "%s", why);
-    snprintf(courier->status.way, sizeof(courier->status.way), "%s", way_text(courier->destination.way));
+    snprintf(courier->status.way, sizeof(courier->status.way), "%s",
+             way_text(courier->destination.way));
     pthread_mutex_unlock(&courier->lock);
     if (changed && state == DESTINATION_UP)
-        log_line(LOG_LEVEL_INFO, "destination=up way=\"%s\" bundles=%s", way_text(courier->destination.way),
-                 courier->destination.batches ? "yes" : "no");
+        log_line(LOG_LEVEL_INFO, "destination=up way=\"%s\" bundles=%s",
+                 way_text(courier->destination.way), courier->destination.batches ? "yes" : "no");
     else if (changed)
-        log_line(LOG_LEVEL_WARNING, "destination=%s why=\"%s\"", state == DESTINATION_PAUSED ? "paused" : "away", why);
+        log_line(LOG_LEVEL_WARNING, "destination=%s why=\"%s\"",
+                 state == DESTINATION_PAUSED ? "paused" : "away", why);
 }
 
 void destination_up(struct courier *courier)
@@ -69,7 +74,8 @@ void destination_pause(struct courier *courier, const char *why)
 
 static bool version_is_known(const char *version)
 {
-    static const char *const known[] = {"4.0.", "4.3.", "5.0."}; /* written and read alike for what we send (fhir-vitals 6.9) */
+    static const char *const known[] = {
+        "4.0.", "4.3.", "5.0."}; /* written and read alike for what we send (fhir-vitals 6.9) */
 
     for (size_t i = 0; i < sizeof(known) / sizeof(known[0]); i++)
         if (strncmp(version, known[i], strlen(known[i])) == 0)
@@ -82,17 +88,22 @@ static bool use_statement(struct courier *courier, const struct transfer *transf
     struct destination *destination = &courier->destination;
     struct abilities abilities;
 
-    if (abilities_read(transfer->answer ? transfer->answer : "", transfer->answer_length, &abilities) != STATUS_OK) {
-        destination_pause(courier, "the answer of /metadata is no CapabilityStatement: is the address the FHIR base?");
+    if (abilities_read(transfer->answer ? transfer->answer : "", transfer->answer_length,
+                       &abilities) != STATUS_OK) {
+        destination_pause(
+            courier,
+            "the answer of /metadata is no CapabilityStatement: is the address the FHIR base?");
         return false;
     }
     if (!version_is_known(abilities.fhir_version)) {
-        destination_pause(courier, "the server speaks another version of FHIR than 4.0, 4.3 or 5.0");
+        destination_pause(courier,
+                          "the server speaks another version of FHIR than 4.0, 4.3 or 5.0");
         return false;
     }
     destination->abilities = abilities;
     destination->way = way_choose(courier->options.way, &abilities);
-    destination->batches = abilities.batch && courier->options.batch_most > 1 && destination->way != WAY_SEARCH_FIRST;
+    destination->batches =
+        abilities.batch && courier->options.batch_most > 1 && destination->way != WAY_SEARCH_FIRST;
     destination->can_look = true;
     if (destination->batch_now == 0)
         destination->batch_now = courier->options.batch_most;
@@ -110,7 +121,8 @@ static bool judge_meeting(struct courier *courier, const struct transfer *transf
     }
     if (transfer->status == 200)
         return use_statement(courier, transfer);
-    snprintf(why, sizeof(why), "/metadata answers %ld: %s", transfer->status, answer_judge(transfer->status)->reason);
+    snprintf(why, sizeof(why), "/metadata answers %ld: %s", transfer->status,
+             answer_judge(transfer->status)->reason);
     if (transfer->status == 429 || transfer->status == 408 || transfer->status >= 500)
         destination_away(courier, why, transfer->retry_after_ms);
     else
@@ -133,7 +145,8 @@ bool destination_meet(struct courier *courier)
     transfer_clear(&transfer);
     if (!met)
         return false;
-    choked_others_succeed(&courier->destination, -1); /* it answers: what chokes it is the reading */
+    choked_others_succeed(&courier->destination,
+                          -1); /* it answers: what chokes it is the reading */
     set_state(courier, DESTINATION_UP, "", 0);
     return true;
 }
@@ -168,7 +181,9 @@ void choked_forget(struct destination *destination, int64_t seq)
 
     if (!known)
         return;
-    memmove(known, known + 1, (size_t)(&destination->choked[destination->choked_count] - (known + 1)) * sizeof(*known));
+    memmove(known, known + 1,
+            (size_t)(&destination->choked[destination->choked_count] - (known + 1)) *
+                sizeof(*known));
     destination->choked_count--;
 }
 

@@ -1,4 +1,5 @@
-/* request.c - what goes over the wire for a wave: look-ups, Bundles, single creates; and what came of them. */
+/* request.c - what goes over the wire for a wave: look-ups, Bundles, single creates; and what came
+ * of them. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -31,7 +32,8 @@ static void all_events(struct wave *wave, struct item **items, size_t count, enu
 
 static bool run(struct wave *wave, struct transfer *transfers, size_t count)
 {
-    if (transfers_run(wave->courier->pool, transfers, count, wave->courier->options.transfers_most) == STATUS_OK)
+    if (transfers_run(wave->courier->pool, transfers, count,
+                      wave->courier->options.transfers_most) == STATUS_OK)
         return true;
     wave_away(wave, "out of memory", 0);
     return false;
@@ -41,7 +43,9 @@ static bool run(struct wave *wave, struct transfer *transfers, size_t count)
 
 static void look_up_url(struct wave *wave, struct item **items, size_t count, char url[URL_ROOM])
 {
-    int used = snprintf(url, URL_ROOM, "%s/Observation?_count=%zu&identifier=", wave->courier->server, count * 2 + 10);
+    int used =
+        snprintf(url, URL_ROOM, "%s/Observation?_count=%zu&identifier=", wave->courier->server,
+                 count * 2 + 10);
 
     for (size_t i = 0; i < count; i++) {
         char query[IDENTIFIER_QUERY_ROOM];
@@ -54,7 +58,8 @@ static void look_up_url(struct wave *wave, struct item **items, size_t count, ch
     }
 }
 
-static void apply_found(struct wave *wave, struct item *item, const struct found *found, size_t count)
+static void apply_found(struct wave *wave, struct item *item, const struct found *found,
+                        size_t count)
 {
     size_t seen = 0;
 
@@ -68,12 +73,14 @@ static void apply_found(struct wave *wave, struct item *item, const struct found
     }
     if (seen > 1) {
         metric_add(METRIC_DUPLICATES_SEEN, 1);
-        log_line(LOG_LEVEL_WARNING, "the server has one Observation more than once: a data-quality matter for IT");
+        log_line(LOG_LEVEL_WARNING,
+                 "the server has one Observation more than once: a data-quality matter for IT");
     }
     wave_event(wave, item, (struct event){.type = seen > 0 ? EVENT_FOUND : EVENT_NOT_FOUND});
 }
 
-static void apply_search(struct wave *wave, struct item **items, size_t count, const struct transfer *transfer)
+static void apply_search(struct wave *wave, struct item **items, size_t count,
+                         const struct transfer *transfer)
 {
     size_t room = count * 2 + 10, found_count = 0;
     struct found *found = calloc(room, sizeof(*found));
@@ -81,8 +88,8 @@ static void apply_search(struct wave *wave, struct item **items, size_t count, c
     enum status status = STATUS_NO_MEMORY;
 
     if (found)
-        status = search_answer_read(transfer->answer ? transfer->answer : "", transfer->answer_length, found, room,
-                                    &found_count, &more);
+        status = search_answer_read(transfer->answer ? transfer->answer : "",
+                                    transfer->answer_length, found, room, &found_count, &more);
     if (status != STATUS_OK)
         wave_away(wave, "the answer to a search is no searchset", 0);
     for (size_t i = 0; i < count && status == STATUS_OK; i++)
@@ -90,7 +97,8 @@ static void apply_search(struct wave *wave, struct item **items, size_t count, c
     free(found);
 }
 
-static void judge_search(struct wave *wave, struct item **items, size_t count, const struct transfer *transfer)
+static void judge_search(struct wave *wave, struct item **items, size_t count,
+                         const struct transfer *transfer)
 {
     const struct answer_rule *rule = answer_judge(transfer->status);
 
@@ -157,8 +165,8 @@ static void note_where(struct wave *wave, struct item *item, const struct one_an
         snprintf(item->version, sizeof(item->version), "%s", answer->version);
 }
 
-static void note_destination(struct wave *wave, const struct one_answer *answer, enum verdict verdict,
-                             const struct item *item)
+static void note_destination(struct wave *wave, const struct one_answer *answer,
+                             enum verdict verdict, const struct item *item)
 {
     const struct answer_rule *rule = answer_judge(answer->status);
 
@@ -175,7 +183,9 @@ static void apply_answer(struct wave *wave, struct item *item, const struct one_
 {
     const struct answer_rule *rule = answer_judge(answer->status);
     enum verdict verdict = answer->in_bundle ? rule->in_bundle : rule->alone;
-    struct event event = {.type = EVENT_ANSWER, .http_status = answer->status, .in_bundle = answer->in_bundle,
+    struct event event = {.type = EVENT_ANSWER,
+                          .http_status = answer->status,
+                          .in_bundle = answer->in_bundle,
                           .retry_after_ms = answer->retry_after_ms};
 
     item->http_status = answer->status;
@@ -184,25 +194,34 @@ static void apply_answer(struct wave *wave, struct item *item, const struct one_
     else
         keep_said(item, answer->text, answer->length);
     event.has_location = item->remote[0] != '\0';
-    event.duplicate = answer->length > 0 && verdict != VERDICT_CHARTED && outcome_is_duplicate(answer->text, answer->length);
+    event.duplicate = answer->length > 0 && verdict != VERDICT_CHARTED &&
+                      outcome_is_duplicate(answer->text, answer->length);
     wave_event(wave, item, event);
     note_destination(wave, answer, verdict, item);
 }
 
 /* ---- a Bundle ---- */
 
-static void apply_entries(struct wave *wave, struct item **items, size_t count, const struct transfer *transfer)
+static void apply_entries(struct wave *wave, struct item **items, size_t count,
+                          const struct transfer *transfer)
 {
     struct entry_answer *answers = calloc(count, sizeof(*answers));
     enum status status = STATUS_NO_MEMORY;
 
     if (answers)
-        status = batch_answer_read(transfer->answer ? transfer->answer : "", transfer->answer_length, count, answers);
+        status = batch_answer_read(transfer->answer ? transfer->answer : "",
+                                   transfer->answer_length, count, answers);
     for (size_t i = 0; i < count && status == STATUS_OK; i++) {
-        struct one_answer answer = {answers[i].status, answers[i].location, answers[i].version, answers[i].outcome,
-                                    answers[i].outcome_length, transfer->retry_after_ms, true};
+        struct one_answer answer = {answers[i].status,
+                                    answers[i].location,
+                                    answers[i].version,
+                                    answers[i].outcome,
+                                    answers[i].outcome_length,
+                                    transfer->retry_after_ms,
+                                    true};
 
-        if (items[i]->todo != TODO_NOTHING || answers[i].status < 300) /* one held back behind another may be there all the same */
+        if (items[i]->todo != TODO_NOTHING ||
+            answers[i].status < 300) /* one held back behind another may be there all the same */
             apply_answer(wave, items[i], &answer);
         entry_answer_clear(&answers[i]);
     }
@@ -221,11 +240,13 @@ static void halve(struct wave *wave, size_t count)
 }
 
 /* What stands for all of it when the Bundle as a whole was not taken. */
-static void all_wait(struct wave *wave, struct item **items, size_t count, const struct transfer *transfer)
+static void all_wait(struct wave *wave, struct item **items, size_t count,
+                     const struct transfer *transfer)
 {
     for (size_t i = 0; i < count; i++) {
-        struct one_answer answer = {transfer->status, "", "", transfer->answer, transfer->answer_length,
-                                    transfer->retry_after_ms, false};
+        struct one_answer answer = {
+            transfer->status,         "",   "", transfer->answer, transfer->answer_length,
+            transfer->retry_after_ms, false};
 
         items[i]->delivery.tries = 2; /* no second try of its own: the Bundle was the try */
         if (items[i]->todo != TODO_NOTHING)
@@ -235,7 +256,8 @@ static void all_wait(struct wave *wave, struct item **items, size_t count, const
     }
 }
 
-static void judge_bundle(struct wave *wave, struct item **items, size_t count, const struct transfer *transfer)
+static void judge_bundle(struct wave *wave, struct item **items, size_t count,
+                         const struct transfer *transfer)
 {
     const struct answer_rule *rule = answer_judge(transfer->status);
 
@@ -245,7 +267,8 @@ static void judge_bundle(struct wave *wave, struct item **items, size_t count, c
         return;
     case VERDICT_NEXT_WAY:
         wave->courier->destination.batches = false; /* until it is met again */
-        log_line(LOG_LEVEL_WARNING, "the server answers %ld to a Bundle: going on one by one", transfer->status);
+        log_line(LOG_LEVEL_WARNING, "the server answers %ld to a Bundle: going on one by one",
+                 transfer->status);
         return;
     case VERDICT_SPLIT:
         halve(wave, count);
@@ -274,13 +297,16 @@ static void fill_bundle(struct item **items, size_t count, struct bundle_entry *
     for (size_t i = 0; i < count; i++) {
         const struct item *item = items[i];
 
-        entries[i] = (struct bundle_entry){.id = item->entry->id, .update = item->delivery.update,
-                                           .remote = item->remote, .version = item->version[0] ? item->version : NULL};
+        entries[i] = (struct bundle_entry){.id = item->entry->id,
+                                           .update = item->delivery.update,
+                                           .remote = item->remote,
+                                           .version = item->version[0] ? item->version : NULL};
         entries[i].json = item_json(item, &entries[i].length);
     }
 }
 
-static void send_bundle(struct wave *wave, struct item **items, size_t count, struct transfer *transfer)
+static void send_bundle(struct wave *wave, struct item **items, size_t count,
+                        struct transfer *transfer)
 {
     metric_add(METRIC_DELIVERY_ATTEMPTS, (int64_t)count);
     for (size_t i = 0; i < count; i++)
@@ -293,7 +319,8 @@ static void send_bundle(struct wave *wave, struct item **items, size_t count, st
     }
     if (transfer->end != TRANSFER_NOT_SENT)
         metric_add(METRIC_DELIVERY_LOST_ANSWERS, 1);
-    all_events(wave, items, count, transfer->end == TRANSFER_NOT_SENT ? EVENT_NOT_SENT : EVENT_LOST);
+    all_events(wave, items, count,
+               transfer->end == TRANSFER_NOT_SENT ? EVENT_NOT_SENT : EVENT_LOST);
     wave_away(wave, transfer->why[0] ? transfer->why : "no answer", 0);
 }
 
@@ -301,12 +328,14 @@ void request_bundle(struct wave *wave, struct item **items, size_t count)
 {
     struct bundle_entry *entries = calloc(count, sizeof(*entries));
     struct json_out body = JSON_OUT_INIT;
-    struct transfer transfer = {.method = "POST", .url = wave->courier->server, .answer_most = ANSWER_MOST};
+    struct transfer transfer = {
+        .method = "POST", .url = wave->courier->server, .answer_most = ANSWER_MOST};
     bool put = wave->courier->destination.way == WAY_UPDATE_AS_CREATE;
 
     if (entries) {
         fill_bundle(items, count, entries);
-        bundle_batch(entries, count, put ? BUNDLE_UPDATE_AS_CREATE : BUNDLE_CONDITIONAL_CREATE, &body);
+        bundle_batch(entries, count, put ? BUNDLE_UPDATE_AS_CREATE : BUNDLE_CONDITIONAL_CREATE,
+                     &body);
     }
     transfer.body = entries ? json_out_text(&body) : NULL;
     transfer.body_length = body.length;
@@ -327,7 +356,8 @@ struct single {
     char if_match[112];
 };
 
-static void fill_single(struct wave *wave, const struct item *item, struct single *single, struct transfer *transfer)
+static void fill_single(struct wave *wave, const struct item *item, struct single *single,
+                        struct transfer *transfer)
 {
     char id[UUID_TEXT_ROOM];
 
@@ -356,8 +386,11 @@ static void fill_single(struct wave *wave, const struct item *item, struct singl
 static void judge_single(struct wave *wave, struct item *item, const struct transfer *transfer)
 {
     char location[256] = "", version[80] = "";
-    struct one_answer answer = {.status = transfer->status, .location = location, .version = version,
-                                .text = transfer->answer, .length = transfer->answer_length,
+    struct one_answer answer = {.status = transfer->status,
+                                .location = location,
+                                .version = version,
+                                .text = transfer->answer,
+                                .length = transfer->answer_length,
                                 .retry_after_ms = transfer->retry_after_ms};
 
     if (transfer->end == TRANSFER_ANSWERED) {
@@ -370,8 +403,11 @@ static void judge_single(struct wave *wave, struct item *item, const struct tran
     }
     if (transfer->end != TRANSFER_NOT_SENT)
         metric_add(METRIC_DELIVERY_LOST_ANSWERS, 1);
-    wave_event(wave, item, (struct event){.type = transfer->end == TRANSFER_NOT_SENT ? EVENT_NOT_SENT : EVENT_LOST});
-    snprintf(wave->trouble, sizeof(wave->trouble), "%s", transfer->why[0] ? transfer->why : "no answer");
+    wave_event(
+        wave, item,
+        (struct event){.type = transfer->end == TRANSFER_NOT_SENT ? EVENT_NOT_SENT : EVENT_LOST});
+    snprintf(wave->trouble, sizeof(wave->trouble), "%s",
+             transfer->why[0] ? transfer->why : "no answer");
     if (transfer->end == TRANSFER_NOT_SENT)
         wave_away(wave, wave->trouble, 0);
 }

@@ -10,18 +10,23 @@ static struct deed deed(enum deed_type type, const char *reason)
 
 static struct deed wait_until(int64_t due_ms, bool ambiguous, const char *reason)
 {
-    return (struct deed){.type = DEED_WAIT, .due_ms = due_ms, .ambiguous = ambiguous, .reason = reason};
+    return (struct deed){
+        .type = DEED_WAIT, .due_ms = due_ms, .ambiguous = ambiguous, .reason = reason};
 }
 
-/* A try whose answer was lost may still be under way: only after the request's own time-out is a look-up worth anything. */
-static struct deed claimed(const struct delivery *delivery, const struct courier_options *options, const struct event *event)
+/* A try whose answer was lost may still be under way: only after the request's own time-out is a
+ * look-up worth anything. */
+static struct deed claimed(const struct delivery *delivery, const struct courier_options *options,
+                           const struct event *event)
 {
     int64_t settled_by = delivery->sent_ms + options->request_timeout_ms;
 
     if (!delivery->ambiguous)
-        return deed(delivery->way == WAY_SEARCH_FIRST && !delivery->update ? DEED_LOOK_UP : DEED_SEND, "");
+        return deed(
+            delivery->way == WAY_SEARCH_FIRST && !delivery->update ? DEED_LOOK_UP : DEED_SEND, "");
     if (delivery->sent_ms > 0 && event->now_ms < settled_by) {
-        struct deed wait = wait_until(settled_by, true, "its answer was lost: waiting, then looking");
+        struct deed wait =
+            wait_until(settled_by, true, "its answer was lost: waiting, then looking");
 
         wait.not_sent = true;
         return wait;
@@ -29,19 +34,21 @@ static struct deed claimed(const struct delivery *delivery, const struct courier
     return deed(DEED_LOOK_UP, "");
 }
 
-static struct deed wait_after(struct delivery *delivery, const struct courier_options *options, const struct event *event,
-                              bool unsure, const char *reason)
+static struct deed wait_after(struct delivery *delivery, const struct courier_options *options,
+                              const struct event *event, bool unsure, const char *reason)
 {
-    int64_t wait = backoff_ms(options, delivery->server_errors, event->chance, event->retry_after_ms);
+    int64_t wait =
+        backoff_ms(options, delivery->server_errors, event->chance, event->retry_after_ms);
 
     if (unsure && wait < options->request_timeout_ms)
         wait = options->request_timeout_ms;
     return wait_until(event->now_ms + wait, unsure, reason);
 }
 
-/* An answer of 5xx says little: the server may be in trouble, or it may choke on this one reading. */
-static struct deed server_error(struct delivery *delivery, const struct courier_options *options, const struct event *event,
-                                const char *reason)
+/* An answer of 5xx says little: the server may be in trouble, or it may choke on this one reading.
+ */
+static struct deed server_error(struct delivery *delivery, const struct courier_options *options,
+                                const struct event *event, const char *reason)
 {
     delivery->server_errors++;
     if (delivery->server_errors >= options->server_error_tries && delivery->others_succeed)
@@ -59,7 +66,8 @@ static struct deed next_way(struct delivery *delivery, const char *reason)
     return deed(DEED_SEND_NEXT_WAY, reason);
 }
 
-static struct deed answered(struct delivery *delivery, const struct courier_options *options, const struct event *event)
+static struct deed answered(struct delivery *delivery, const struct courier_options *options,
+                            const struct event *event)
 {
     const struct answer_rule *rule = answer_judge(event->http_status);
     enum verdict verdict = event->in_bundle ? rule->in_bundle : rule->alone;
@@ -72,15 +80,17 @@ static struct deed answered(struct delivery *delivery, const struct courier_opti
         delivery->accepted = true;
         return deed(event->has_location ? DEED_CHARTED : DEED_LOOK_UP, rule->reason);
     case VERDICT_LOOK_UP:
-        return delivery->tries < TRIES_MOST ? deed(DEED_LOOK_UP, rule->reason)
-                                            : deed(DEED_HOLD, "there already, says the server, and is not found");
+        return delivery->tries < TRIES_MOST
+                   ? deed(DEED_LOOK_UP, rule->reason)
+                   : deed(DEED_HOLD, "there already, says the server, and is not found");
     case VERDICT_NEXT_WAY:
         return next_way(delivery, rule->reason);
     case VERDICT_WAIT_UNSURE:
         return server_error(delivery, options, event, rule->reason);
     case VERDICT_SIGN_IN:
         if (delivery->tries < 2)
-            return deed(DEED_SEND, rule->reason); /* once more; twice pauses the destination (design 3) */
+            return deed(DEED_SEND,
+                        rule->reason); /* once more; twice pauses the destination (design 3) */
         return wait_after(delivery, options, event, false, rule->reason);
     case VERDICT_PAUSE:
     case VERDICT_WAIT:
@@ -92,7 +102,8 @@ static struct deed answered(struct delivery *delivery, const struct courier_opti
     return deed(DEED_HOLD, rule->reason);
 }
 
-struct deed courier_step(struct delivery *delivery, const struct courier_options *options, const struct event *event)
+struct deed courier_step(struct delivery *delivery, const struct courier_options *options,
+                         const struct event *event)
 {
     struct deed wait;
 
@@ -102,7 +113,8 @@ struct deed courier_step(struct delivery *delivery, const struct courier_options
     case EVENT_FOUND:
         return delivery->update ? deed(DEED_SEND, "") : deed(DEED_CHARTED, "found on the server");
     case EVENT_NOT_FOUND:
-        if (delivery->accepted) /* 202: it may never become readable (US Core, writing vital signs) */
+        if (delivery
+                ->accepted) /* 202: it may never become readable (US Core, writing vital signs) */
             return deed(DEED_CHARTED, "accepted, and not to be seen");
         if (delivery->update)
             return deed(DEED_HOLD, "the server no longer has what is to be amended");
@@ -111,8 +123,9 @@ struct deed courier_step(struct delivery *delivery, const struct courier_options
         if (delivery->accepted)
             return deed(DEED_CHARTED, "accepted; the server does not say where");
         /* the other two ways may be repeated safely once the time-out is over */
-        return delivery->way == WAY_SEARCH_FIRST ? deed(DEED_HOLD, "the server cannot be searched: it may be there already")
-                                                 : deed(DEED_SEND, "");
+        return delivery->way == WAY_SEARCH_FIRST
+                   ? deed(DEED_HOLD, "the server cannot be searched: it may be there already")
+                   : deed(DEED_SEND, "");
     case EVENT_ANSWER:
         return answered(delivery, options, event);
     case EVENT_NOT_SENT:

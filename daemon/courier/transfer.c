@@ -109,7 +109,8 @@ static bool header_is(const char *line, size_t length, const char *name, char *o
         line++;
         length--;
     }
-    while (length > 0 && (line[length - 1] == '\r' || line[length - 1] == '\n' || line[length - 1] == ' '))
+    while (length > 0 &&
+           (line[length - 1] == '\r' || line[length - 1] == '\n' || line[length - 1] == ' '))
         length--;
     if (length >= room)
         return false;
@@ -159,8 +160,9 @@ static struct curl_slist *headers_of(const struct transfer *transfer)
     struct curl_slist *headers = NULL;
 
     if (add_header(&headers, "Accept: application/fhir+json") && add_header(&headers, "Expect:") &&
-        (!transfer->body || (add_header(&headers, "Content-Type: application/fhir+json; charset=utf-8") &&
-                             add_header(&headers, "Prefer: return=minimal"))) &&
+        (!transfer->body ||
+         (add_header(&headers, "Content-Type: application/fhir+json; charset=utf-8") &&
+          add_header(&headers, "Prefer: return=minimal"))) &&
         add_named(&headers, "If-None-Exist", transfer->if_none_exist) &&
         add_named(&headers, "If-Match", transfer->if_match))
         return headers;
@@ -180,8 +182,9 @@ static size_t on_send(char *out, size_t one, size_t count, void *context)
     return length;
 }
 
-/* When a kept-alive connection dies before an answer, libcurl would send the request again by itself, at once and without
- * looking. It cannot when the body cannot be rewound: then the transfer ends, as lost, and the courier looks first. */
+/* When a kept-alive connection dies before an answer, libcurl would send the request again by
+ * itself, at once and without looking. It cannot when the body cannot be rewound: then the transfer
+ * ends, as lost, and the courier looks first. */
 static int on_rewind(void *context, curl_off_t offset, int origin)
 {
     (void)context;
@@ -198,7 +201,8 @@ static void set_options(const struct client_pool *pool, struct running *running)
     curl_easy_setopt(easy, CURLOPT_URL, transfer->url);
     curl_easy_setopt(easy, CURLOPT_PROTOCOLS_STR, "http,https");
     curl_easy_setopt(easy, CURLOPT_NOSIGNAL, 1L);
-    curl_easy_setopt(easy, CURLOPT_PROXY, ""); /* a proxy is a setting of a later version, never the environment's */
+    curl_easy_setopt(easy, CURLOPT_PROXY,
+                     ""); /* a proxy is a setting of a later version, never the environment's */
     curl_easy_setopt(easy, CURLOPT_HTTPHEADER, running->headers);
     curl_easy_setopt(easy, CURLOPT_WRITEFUNCTION, on_body);
     curl_easy_setopt(easy, CURLOPT_WRITEDATA, transfer);
@@ -236,7 +240,8 @@ failed:
     return false;
 }
 
-/* Nothing can have arrived when the connection never stood, or when not one byte of the request went out. */
+/* Nothing can have arrived when the connection never stood, or when not one byte of the request
+ * went out. */
 static enum transfer_end end_of(CURL *easy, CURLcode code)
 {
     curl_off_t connected = 0;
@@ -244,8 +249,9 @@ static enum transfer_end end_of(CURL *easy, CURLcode code)
 
     if (code == CURLE_OK)
         return TRANSFER_ANSWERED;
-    if (code == CURLE_COULDNT_CONNECT || code == CURLE_COULDNT_RESOLVE_HOST || code == CURLE_PEER_FAILED_VERIFICATION ||
-        code == CURLE_SSL_CONNECT_ERROR || code == CURLE_UNSUPPORTED_PROTOCOL || code == CURLE_URL_MALFORMAT)
+    if (code == CURLE_COULDNT_CONNECT || code == CURLE_COULDNT_RESOLVE_HOST ||
+        code == CURLE_PEER_FAILED_VERIFICATION || code == CURLE_SSL_CONNECT_ERROR ||
+        code == CURLE_UNSUPPORTED_PROTOCOL || code == CURLE_URL_MALFORMAT)
         return TRANSFER_NOT_SENT;
     curl_easy_getinfo(easy, CURLINFO_CONNECT_TIME_T, &connected);
     curl_easy_getinfo(easy, CURLINFO_REQUEST_SIZE, &sent);
@@ -311,7 +317,8 @@ static void give_up(struct client_pool *pool, struct running *slots, size_t para
             finish(pool, &slots[i], CURLE_ABORTED_BY_CALLBACK);
 }
 
-enum status transfers_run(struct client_pool *pool, struct transfer *transfers, size_t count, size_t parallel)
+enum status transfers_run(struct client_pool *pool, struct transfer *transfers, size_t count,
+                          size_t parallel)
 {
     struct running *slots = calloc(parallel, sizeof(*slots));
     size_t next = 0, under_way = 0;

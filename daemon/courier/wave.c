@@ -1,7 +1,9 @@
-/* wave.c - claims a wave of entries, drives each by courier_step() until it is settled, and settles all in one COMMIT.
+/* wave.c - claims a wave of entries, drives each by courier_step() until it is settled, and settles
+ * all in one COMMIT.
  *
- * One wave is out at a time, so there is one request in flight for an identifier, across Bundles too. Order per patient is
- * acceptance order: when one has to wait, those after it of the same patient wait with it. */
+ * One wave is out at a time, so there is one request in flight for an identifier, across Bundles
+ * too. Order per patient is acceptance order: when one has to wait, those after it of the same
+ * patient wait with it. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -55,11 +57,15 @@ static void take_deed(struct wave *wave, struct item *item, struct deed deed)
 static void hold_back_followers(struct wave *wave, const struct item *item)
 {
     for (struct item *other = wave->items; other < wave->items + wave->count; other++) {
-        if (other <= item || other->todo == TODO_NOTHING || strcmp(other->entry->patient, item->entry->patient) != 0)
+        if (other <= item || other->todo == TODO_NOTHING ||
+            strcmp(other->entry->patient, item->entry->patient) != 0)
             continue;
         other->todo = TODO_NOTHING;
-        other->end = (struct deed){.type = DEED_WAIT, .due_ms = item->end.due_ms, .ambiguous = other->delivery.ambiguous,
-                                   .not_sent = !other->tried, .reason = "an earlier one of this patient waits"};
+        other->end = (struct deed){.type = DEED_WAIT,
+                                   .due_ms = item->end.due_ms,
+                                   .ambiguous = other->delivery.ambiguous,
+                                   .not_sent = !other->tried,
+                                   .reason = "an earlier one of this patient waits"};
     }
 }
 
@@ -108,7 +114,8 @@ static const char *need_lookup(void *context, const struct uuid *id)
     return NULL;
 }
 
-static enum status find_needs(struct courier *courier, const struct claim_entry *entry, struct needs *needs)
+static enum status find_needs(struct courier *courier, const struct claim_entry *entry,
+                              struct needs *needs)
 {
     enum status status = STATUS_OK;
 
@@ -118,7 +125,8 @@ static enum status find_needs(struct courier *courier, const struct claim_entry 
     while (status == STATUS_OK && needs->count < entry->needs_count) {
         struct charted_need *need = &needs->items[needs->count];
 
-        status = outbox_remote(courier->reader, entry->needs[needs->count], &need->id, &need->remote);
+        status =
+            outbox_remote(courier->reader, entry->needs[needs->count], &need->id, &need->remote);
         needs->count++;
     }
     return status;
@@ -131,7 +139,8 @@ static void free_needs(struct needs *needs)
     free(needs->items);
 }
 
-/* What refers to others gets their addresses on the server; what is to be amended gets the id it has there. */
+/* What refers to others gets their addresses on the server; what is to be amended gets the id it
+ * has there. */
 static enum status write_body(struct courier *courier, struct item *item)
 {
     struct needs needs = {0};
@@ -141,7 +150,8 @@ static enum status write_body(struct courier *courier, struct item *item)
         return STATUS_OK;
     status = find_needs(courier, item->entry, &needs);
     if (status == STATUS_OK)
-        status = observation_refer(item->entry->became, item->entry->length, need_lookup, &needs, &item->body);
+        status = observation_refer(item->entry->became, item->entry->length, need_lookup, &needs,
+                                   &item->body);
     if (status == STATUS_OK && item->entry->remote)
         status = observation_rename(&item->body, strchr(item->entry->remote, '/') + 1);
     free_needs(&needs);
@@ -187,7 +197,8 @@ static enum status begin(struct wave *wave, const struct claim *claim)
 
 /* ---- the rounds ---- */
 
-static size_t collect(struct wave *wave, enum todo todo, bool alone_too, struct item **out, size_t most)
+static size_t collect(struct wave *wave, enum todo todo, bool alone_too, struct item **out,
+                      size_t most)
 {
     size_t count = 0;
 
@@ -256,8 +267,11 @@ static void leave_the_rest(struct wave *wave)
         if (item->todo == TODO_NOTHING)
             continue;
         item->todo = TODO_NOTHING;
-        item->end = (struct deed){.type = DEED_WAIT, .due_ms = now, .ambiguous = item->delivery.ambiguous,
-                                  .not_sent = !item->tried, .reason = wave->trouble[0] ? wave->trouble : "not yet"};
+        item->end = (struct deed){.type = DEED_WAIT,
+                                  .due_ms = now,
+                                  .ambiguous = item->delivery.ambiguous,
+                                  .not_sent = !item->tried,
+                                  .reason = wave->trouble[0] ? wave->trouble : "not yet"};
     }
 }
 
@@ -265,7 +279,8 @@ static void leave_the_rest(struct wave *wave)
 
 static void settlement_of(const struct item *item, struct settlement *out)
 {
-    static const enum settle_as as[] = {[DEED_CHARTED] = SETTLE_CHARTED, [DEED_HOLD] = SETTLE_HELD, [DEED_WAIT] = SETTLE_WAIT};
+    static const enum settle_as as[] = {
+        [DEED_CHARTED] = SETTLE_CHARTED, [DEED_HOLD] = SETTLE_HELD, [DEED_WAIT] = SETTLE_WAIT};
 
     *out = (struct settlement){.seq = item->entry->seq,
                                .as = as[item->end.type],
@@ -303,10 +318,12 @@ static void note_outcome(const struct item *item)
     if (item->end.type != DEED_CHARTED)
         log_line(item->end.type == DEED_HOLD ? LOG_LEVEL_WARNING : LOG_LEVEL_DEBUG,
                  "observation=%.8s state=%s attempt=%u status=%ld why=\"%s\"", id,
-                 item->end.type == DEED_HOLD ? "held" : "waiting", item->entry->attempts + 1, item->http_status,
-                 item->end.reason);
+                 item->end.type == DEED_HOLD ? "held" : "waiting", item->entry->attempts + 1,
+                 item->http_status, item->end.reason);
     if (item->end.type != DEED_WAIT)
-        metric_add(item->end.type == DEED_CHARTED ? METRIC_OBSERVATIONS_CHARTED : METRIC_OBSERVATIONS_HELD, 1);
+        metric_add(item->end.type == DEED_CHARTED ? METRIC_OBSERVATIONS_CHARTED
+                                                  : METRIC_OBSERVATIONS_HELD,
+                   1);
 }
 
 static enum status decide_all(struct wave *wave)
@@ -391,7 +408,8 @@ static enum status deliver(struct courier *courier, struct claim *claim)
     if (status == STATUS_OK)
         courier->settled = wave;
     else
-        wave_free(wave); /* on disk its entries are marked as tried: they are looked up when they come again */
+        wave_free(wave); /* on disk its entries are marked as tried: they are looked up when they
+                            come again */
     return status;
 }
 
@@ -410,7 +428,8 @@ bool wave_settle(struct courier *courier)
 {
     const struct wave *wave = courier->settled;
 
-    if (wave && outbox_settle(courier->outbox, wave->settlements, wave->count, clock_wall_ms()) != STATUS_OK)
+    if (wave && outbox_settle(courier->outbox, wave->settlements, wave->count, clock_wall_ms()) !=
+                    STATUS_OK)
         return false;
     tell_settled(courier);
     return true;
@@ -420,10 +439,12 @@ bool wave_run(struct courier *courier, int64_t *next_due_ms)
 {
     const struct destination *destination = &courier->destination;
     const struct wave *settled = courier->settled;
-    size_t most = destination->batches ? destination->batch_now : courier->options.transfers_most * 4;
+    size_t most =
+        destination->batches ? destination->batch_now : courier->options.transfers_most * 4;
     struct claim *claim = NULL;
-    enum status status = outbox_turn(courier->outbox, settled ? settled->settlements : NULL, settled ? settled->count : 0, most,
-                                     CLAIM_BYTES, clock_wall_ms(), &claim);
+    enum status status =
+        outbox_turn(courier->outbox, settled ? settled->settlements : NULL,
+                    settled ? settled->count : 0, most, CLAIM_BYTES, clock_wall_ms(), &claim);
 
     if (status != STATUS_OK)
         return false;

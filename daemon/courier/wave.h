@@ -18,8 +18,8 @@ struct item { /* one Observation of the wave */
     char *said; /* what the server said last, malloc'd */
     size_t said_length;
     long http_status;
-    bool tried;           /* something went out for it in this wave */
-    struct deed end;      /* with TODO_NOTHING: how it is to be settled */
+    bool tried;      /* something went out for it in this wave */
+    struct deed end; /* with TODO_NOTHING: how it is to be settled */
 };
 
 struct wave {
@@ -28,7 +28,7 @@ struct wave {
     struct settlement *settlements; /* when it is decided */
     struct item *items;
     size_t count;
-    bool over;     /* the destination is away or paused: nothing more goes out */
+    bool over; /* the destination is away or paused: nothing more goes out */
     size_t charted;
     char trouble[160]; /* why the destination is away, when nothing was charted */
     int64_t retry_after_ms;

@@ -1,10 +1,12 @@
-/* answer.c - what the sender is told: ids, states, flags, what was estimated or remarked, the score and its cautions. */
+/* answer.c - what the sender is told: ids, states, flags, what was estimated or remarked, the score
+ * and its cautions. */
 #include <string.h>
 
 #include "intake/submission_parts.h"
 #include "wardpost/bundle.h"
 
-static void range_out(const struct reading *reading, size_t part, const struct judged *judged, struct json_out *out)
+static void range_out(const struct reading *reading, size_t part, const struct judged *judged,
+                      struct json_out *out)
 {
     const struct range *range = judged->range;
 
@@ -23,7 +25,8 @@ static void range_out(const struct reading *reading, size_t part, const struct j
     out_object_end(out);
 }
 
-static void flag_out(const struct reading *reading, size_t part, const struct judged *judged, struct json_out *out)
+static void flag_out(const struct reading *reading, size_t part, const struct judged *judged,
+                     struct json_out *out)
 {
     out_object(out);
     out_member(out, "part", reading->kind->parts[part].name);
@@ -70,8 +73,8 @@ static void estimates_out(const struct set *set, size_t index, struct json_out *
         out_object_end(out);
 }
 
-static void notes_out(const struct set *set, const struct judgement *judgement, const struct reading *reading,
-                      struct json_out *out)
+static void notes_out(const struct set *set, const struct judgement *judgement,
+                      const struct reading *reading, struct json_out *out)
 {
     bool unflagged = !set->patient.has_birth_date && !reading->not_taken;
 
@@ -86,8 +89,8 @@ static void notes_out(const struct set *set, const struct judgement *judgement, 
     out_array_end(out);
 }
 
-static void reading_out(const struct submission *submission, size_t index, const enum entry_state *states,
-                        struct json_out *out)
+static void reading_out(const struct submission *submission, size_t index,
+                        const enum entry_state *states, struct json_out *out)
 {
     const struct set *set = submission->set;
     const struct reading *reading = &set->readings[index];
@@ -171,7 +174,8 @@ static void scores_out(const struct submission *submission, struct json_out *out
     out_array_end(out);
 }
 
-static void readings_out(const struct submission *submission, const enum entry_state *states, struct json_out *out)
+static void readings_out(const struct submission *submission, const enum entry_state *states,
+                         struct json_out *out)
 {
     char id[UUID_TEXT_ROOM];
 

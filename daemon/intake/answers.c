@@ -1,4 +1,5 @@
-/* answers.c - the routes that only look: each lets `view` write the document and says which media type it is. */
+/* answers.c - the routes that only look: each lets `view` write the document and says which media
+ * type it is. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -22,7 +23,8 @@ static struct outbox_reader *reader_or_reply(struct exchange *exchange)
     return status == STATUS_OK ? reader : NULL;
 }
 
-static void reply_out(struct exchange *exchange, enum status status, const char *type, struct json_out *out)
+static void reply_out(struct exchange *exchange, enum status status, const char *type,
+                      struct json_out *out)
 {
     size_t length = 0;
     char *text;
@@ -49,8 +51,8 @@ void answer_reading(struct exchange *exchange)
     intake_reader_done(exchange->intake, reader);
 }
 
-static enum status search(struct exchange *exchange, struct outbox_reader *reader, json_t *body, struct json_out *out,
-                          struct problems *problems)
+static enum status search(struct exchange *exchange, struct outbox_reader *reader, json_t *body,
+                          struct json_out *out, struct problems *problems)
 {
     struct kinds *kinds = intake_kinds(exchange->intake);
     enum status status = view_readings(reader, kinds, body, out, problems);
@@ -72,11 +74,13 @@ void answer_readings(struct exchange *exchange)
         return;
     status = json_in(exchange->body.bytes, exchange->body.length, &body, &fault);
     if (status == STATUS_INVALID)
-        problem_add(&problems, PROBLEM_MALFORMED, "", "line %u, column %u: %s", fault.line, fault.column, fault.detail);
+        problem_add(&problems, PROBLEM_MALFORMED, "", "line %u, column %u: %s", fault.line,
+                    fault.column, fault.detail);
     else if (status == STATUS_OK)
         status = search(exchange, reader, body, &out, &problems);
     if (status == STATUS_INVALID) {
-        reply_problem(exchange, body ? 422 : 400, "cannot be searched", "See what is listed.", &problems);
+        reply_problem(exchange, body ? 422 : 400, "cannot be searched", "See what is listed.",
+                      &problems);
         json_out_clear(&out);
     } else {
         reply_out(exchange, status, "application/json", &out);
@@ -106,7 +110,8 @@ void answer_status(struct exchange *exchange)
     if (!reader)
         return;
     kinds = intake_kinds(exchange->intake);
-    reply_out(exchange, view_status(reader, exchange->intake->parts.courier, kinds, &out), "application/json", &out);
+    reply_out(exchange, view_status(reader, exchange->intake->parts.courier, kinds, &out),
+              "application/json", &out);
     kinds_free(kinds);
     intake_reader_done(exchange->intake, reader);
 }
@@ -144,19 +149,22 @@ void answer_metrics(struct exchange *exchange)
     if (outbox_count(reader, &counts) == STATUS_OK) {
         metric_set(METRIC_WAITING, counts.waiting);
         metric_set(METRIC_HELD, counts.held);
-        metric_set(METRIC_OLDEST_WAITING_SECONDS,
-                   counts.oldest_waiting_ms > 0 ? (clock_wall_ms() - counts.oldest_waiting_ms) / 1000 : 0);
+        metric_set(
+            METRIC_OLDEST_WAITING_SECONDS,
+            counts.oldest_waiting_ms > 0 ? (clock_wall_ms() - counts.oldest_waiting_ms) / 1000 : 0);
     }
     intake_reader_done(exchange->intake, reader);
     courier_status_get(exchange->intake->parts.courier, &courier);
     metric_set(METRIC_DESTINATION_UP, courier.state == DESTINATION_UP);
     text = metrics_text();
-    reply_text(exchange, 200, "application/openmetrics-text; version=1.0.0; charset=utf-8", text, text ? strlen(text) : 0);
+    reply_text(exchange, 200, "application/openmetrics-text; version=1.0.0; charset=utf-8", text,
+               text ? strlen(text) : 0);
 }
 
 /* ---- health ---- */
 
-static void reply_health(struct exchange *exchange, unsigned status, const char *word, const char *why)
+static void reply_health(struct exchange *exchange, unsigned status, const char *word,
+                         const char *why)
 {
     struct json_out out = JSON_OUT_INIT;
 
@@ -193,7 +201,8 @@ void answer_ready(struct exchange *exchange)
 
 /* ---- FHIR ---- */
 
-static void reply_fhir(struct exchange *exchange, enum status status, const char *why, struct json_out *out)
+static void reply_fhir(struct exchange *exchange, enum status status, const char *why,
+                       struct json_out *out)
 {
     size_t length = 0;
     unsigned http = 200;
@@ -202,7 +211,9 @@ static void reply_fhir(struct exchange *exchange, enum status status, const char
     if (status != STATUS_OK) {
         json_out_reset(out);
         http = status == STATUS_NOT_FOUND ? 404 : status == STATUS_INVALID ? 400 : 503;
-        fhir_outcome(http == 404 ? "not-found" : http == 400 ? "invalid" : "transient",
+        fhir_outcome(http == 404   ? "not-found"
+                     : http == 400 ? "invalid"
+                                   : "transient",
                      http == 400 ? why : status_text(status), out);
     }
     text = json_out_take(out, &length);
@@ -217,7 +228,8 @@ void answer_fhir_metadata(struct exchange *exchange)
     reply_fhir(exchange, STATUS_OK, NULL, &out);
 }
 
-typedef enum status fhir_one(struct outbox_reader *reader, const struct uuid *id, struct json_out *out);
+typedef enum status fhir_one(struct outbox_reader *reader, const struct uuid *id,
+                             struct json_out *out);
 
 static void reply_one(struct exchange *exchange, fhir_one *one)
 {
@@ -255,7 +267,8 @@ static void add_parameter(struct parameters *parameters, const char *name, const
     parameters->items[parameters->count++] = (struct fhir_parameter){name, value ? value : ""};
 }
 
-static enum MHD_Result on_argument(void *context, enum MHD_ValueKind kind, const char *name, const char *value)
+static enum MHD_Result on_argument(void *context, enum MHD_ValueKind kind, const char *name,
+                                   const char *value)
 {
     (void)kind;
     add_parameter(context, name, value);

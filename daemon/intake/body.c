@@ -1,4 +1,5 @@
-/* body.c - a request's body, collected up to its limit and unpacked up to the same limit (a small gzip may hold a large text). */
+/* body.c - a request's body, collected up to its limit and unpacked up to the same limit (a small
+ * gzip may hold a large text). */
 #include <stdlib.h>
 #include <string.h>
 #include <zlib.h>

@@ -1,5 +1,6 @@
-/* bulk.c - NDJSON: each line is a reading or a set of its own, taken and committed as it arrives; one result a line, in order,
- * after the whole body. At most LINES_OPEN lines wait for the disk at a time; more of the body is left in the socket meanwhile. */
+/* bulk.c - NDJSON: each line is a reading or a set of its own, taken and committed as it arrives;
+ * one result a line, in order, after the whole body. At most LINES_OPEN lines wait for the disk at
+ * a time; more of the body is left in the socket meanwhile. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -27,8 +28,8 @@ struct bulk {
     size_t unpacked_at;   /* of a body that came packed: how far it was taken */
     pthread_mutex_t lock; /* guards open, sleeping and enough */
     pthread_cond_t none_open;
-    unsigned open;   /* lines that wait for the disk */
-    bool sleeping;   /* the connection is suspended until `open` has come down to `enough` */
+    unsigned open; /* lines that wait for the disk */
+    bool sleeping; /* the connection is suspended until `open` has come down to `enough` */
     unsigned enough;
 };
 
@@ -49,8 +50,8 @@ void bulk_begin(struct exchange *exchange)
 
 /* ---- results ---- */
 
-static void result_problem(struct line *line, unsigned status, const char *title, const struct problems *problems,
-                           int64_t kept)
+static void result_problem(struct line *line, unsigned status, const char *title,
+                           const struct problems *problems, int64_t kept)
 {
     struct json_out out = JSON_OUT_INIT;
 
@@ -103,8 +104,9 @@ static void result_of(struct line *line)
     submission_free(submission);
 }
 
-/* On the writer's thread: note it, and wake the connection when there is room again. After the unlock nothing of the bulk is
- * touched but by a resume, which the sleeping connection waits for. */
+/* On the writer's thread: note it, and wake the connection when there is room again. After the
+ * unlock nothing of the bulk is touched but by a resume, which the sleeping connection waits for.
+ */
 static void line_on_disk(struct put *put)
 {
     struct line *line = put->context;
@@ -170,7 +172,8 @@ static struct line *line_add(struct bulk *bulk)
     return line;
 }
 
-static enum status make(struct exchange *exchange, const char *text, size_t length, struct submission **out)
+static enum status make(struct exchange *exchange, const char *text, size_t length,
+                        struct submission **out)
 {
     struct submission_frame frame = {.intake = exchange->intake, .client = &exchange->client};
     enum status status = intake_reader(exchange->intake, &frame.reader);
@@ -182,12 +185,13 @@ static enum status make(struct exchange *exchange, const char *text, size_t leng
     return status;
 }
 
-static void take_refused(struct exchange *exchange, struct line *line, struct submission *submission, const char *text,
-                         size_t length)
+static void take_refused(struct exchange *exchange, struct line *line,
+                         struct submission *submission, const char *text, size_t length)
 {
-    int64_t kept = exchange->client.attended ? -1
-                                             : submission_keep_refused(exchange->intake, &exchange->client, text, length,
-                                                                       &submission->problems);
+    int64_t kept = exchange->client.attended
+                       ? -1
+                       : submission_keep_refused(exchange->intake, &exchange->client, text, length,
+                                                 &submission->problems);
 
     metric_add(METRIC_READINGS_REFUSED, 1);
     result_problem(line, submission->status, submission->title, &submission->problems, kept);
@@ -196,7 +200,8 @@ static void take_refused(struct exchange *exchange, struct line *line, struct su
 
 static bool is_blank(const char *text, size_t length)
 {
-    while (length > 0 && (text[length - 1] == ' ' || text[length - 1] == '\t' || text[length - 1] == '\r'))
+    while (length > 0 &&
+           (text[length - 1] == ' ' || text[length - 1] == '\t' || text[length - 1] == '\r'))
         length--;
     return length == 0;
 }
@@ -319,7 +324,8 @@ static bool take_unpacked(struct exchange *exchange)
     struct body *body = &exchange->body;
 
     while (bulk->unpacked_at < body->length) {
-        bulk->unpacked_at += bulk_take(exchange, body->bytes + bulk->unpacked_at, body->length - bulk->unpacked_at);
+        bulk->unpacked_at +=
+            bulk_take(exchange, body->bytes + bulk->unpacked_at, body->length - bulk->unpacked_at);
         if (exchange->suspended)
             return false;
     }
@@ -347,7 +353,8 @@ void bulk_free(struct bulk *bulk)
 
     if (!bulk)
         return;
-    pthread_mutex_lock(&bulk->lock); /* the sender went away: what it sent is still on its way to the disk */
+    pthread_mutex_lock(
+        &bulk->lock); /* the sender went away: what it sent is still on its way to the disk */
     while (bulk->open > 0)
         pthread_cond_wait(&bulk->none_open, &bulk->lock);
     pthread_mutex_unlock(&bulk->lock);

@@ -11,11 +11,12 @@
 struct decision {
     json_t *body;
     const char *reason, *by;
-    bool numbered;        /* about a refusal */
+    bool numbered; /* about a refusal */
     struct decimal number;
 };
 
-static const char *text_of(const json_t *body, const char *name, size_t most, bool required, struct problems *problems)
+static const char *text_of(const json_t *body, const char *name, size_t most, bool required,
+                           struct problems *problems)
 {
     const json_t *value = json_object_get(body, name);
     char pointer[32];
@@ -34,7 +35,8 @@ static const char *text_of(const json_t *body, const char *name, size_t most, bo
 
 static void read_number(const json_t *body, struct decision *decision, struct problems *problems)
 {
-    if (!digits_decimal(json_object_get(body, "number"), &decision->number) || decision->number.scale > 0)
+    if (!digits_decimal(json_object_get(body, "number"), &decision->number) ||
+        decision->number.scale > 0)
         problem_add(problems, PROBLEM_MISSING_FIELD, "/number", "the number of the refusal");
 }
 
@@ -47,10 +49,12 @@ static void unknown_members(const json_t *body, bool numbered, struct problems *
     {
         char pointer[160];
 
-        if (strcmp(name, "reason") == 0 || strcmp(name, "by") == 0 || (numbered && strcmp(name, "number") == 0))
+        if (strcmp(name, "reason") == 0 || strcmp(name, "by") == 0 ||
+            (numbered && strcmp(name, "number") == 0))
             continue;
         pointer_join(pointer, sizeof(pointer), "", name);
-        problem_add(problems, PROBLEM_UNKNOWN_FIELD, pointer, "known here: reason, by%s", numbered ? ", number" : "");
+        problem_add(problems, PROBLEM_UNKNOWN_FIELD, pointer, "known here: reason, by%s",
+                    numbered ? ", number" : "");
     }
 }
 
@@ -59,10 +63,12 @@ static bool read_decision(struct exchange *exchange, struct decision *decision)
 {
     struct problems problems = PROBLEMS_INIT;
     struct json_fault fault = {0};
-    enum status status = json_in(exchange->body.bytes, exchange->body.length, &decision->body, &fault);
+    enum status status =
+        json_in(exchange->body.bytes, exchange->body.length, &decision->body, &fault);
 
     if (status == STATUS_INVALID)
-        problem_add(&problems, PROBLEM_MALFORMED, "", "line %u, column %u: %s", fault.line, fault.column, fault.detail);
+        problem_add(&problems, PROBLEM_MALFORMED, "", "line %u, column %u: %s", fault.line,
+                    fault.column, fault.detail);
     if (status == STATUS_OK) {
         decision->reason = text_of(decision->body, "reason", 500, true, &problems);
         decision->by = text_of(decision->body, "by", 100, true, &problems);
@@ -70,10 +76,12 @@ static bool read_decision(struct exchange *exchange, struct decision *decision)
             read_number(decision->body, decision, &problems);
         unknown_members(decision->body, decision->numbered, &problems);
         if (decision->by && !client_may_name(&exchange->client, decision->by))
-            problem_add(&problems, PROBLEM_NOT_ALLOWED, "/by", "this token may not name that practitioner");
+            problem_add(&problems, PROBLEM_NOT_ALLOWED, "/by",
+                        "this token may not name that practitioner");
     }
     if (problems.count > 0)
-        reply_problem(exchange, status == STATUS_INVALID ? 400 : 422, "cannot be decided", "Nothing was changed.", &problems);
+        reply_problem(exchange, status == STATUS_INVALID ? 400 : 422, "cannot be decided",
+                      "Nothing was changed.", &problems);
     else if (status != STATUS_OK)
         reply_status(exchange, status);
     problems_clear(&problems);
@@ -104,7 +112,8 @@ void take_discard(struct exchange *exchange)
     enum status status;
 
     if (read_decision(exchange, &decision)) {
-        status = outbox_discard(exchange->intake->parts.outbox, &exchange->id, decision.reason, decision.by, clock_wall_ms());
+        status = outbox_discard(exchange->intake->parts.outbox, &exchange->id, decision.reason,
+                                decision.by, clock_wall_ms());
         reply_decided(exchange, status, entry_state_text(ENTRY_DISCARDED));
     }
     json_decref(decision.body);
@@ -118,8 +127,8 @@ void take_refusal_done(struct exchange *exchange)
     enum status status;
 
     if (read_decision(exchange, &decision)) {
-        status = outbox_refusal_done(exchange->intake->parts.outbox, decision.number.digits, decision.reason, decision.by,
-                                     clock_wall_ms());
+        status = outbox_refusal_done(exchange->intake->parts.outbox, decision.number.digits,
+                                     decision.reason, decision.by, clock_wall_ms());
         if (status != STATUS_OK) {
             reply_status(exchange, status);
         } else {
@@ -159,13 +168,19 @@ static bool held_seen(void *context, const struct outbox_row *row)
     return false;
 }
 
-/* What was kept unmapped is read again, now with a person's word that it is true, and becomes what it would have become. */
-static enum status release_unmapped(struct exchange *exchange, const struct held *held, const struct decision *decision)
+/* What was kept unmapped is read again, now with a person's word that it is true, and becomes what
+ * it would have become. */
+static enum status release_unmapped(struct exchange *exchange, const struct held *held,
+                                    const struct decision *decision)
 {
-    struct submission_frame frame = {.intake = exchange->intake, .client = &exchange->client,
-                                     .again = true, .again_id = exchange->id, .again_now_ms = held->accepted_ms};
+    struct submission_frame frame = {.intake = exchange->intake,
+                                     .client = &exchange->client,
+                                     .again = true,
+                                     .again_id = exchange->id,
+                                     .again_now_ms = held->accepted_ms};
     struct submission *submission = NULL;
-    enum status status = held->sent ? intake_reader(exchange->intake, &frame.reader) : STATUS_NO_MEMORY;
+    enum status status =
+        held->sent ? intake_reader(exchange->intake, &frame.reader) : STATUS_NO_MEMORY;
 
     if (status != STATUS_OK)
         return status;
@@ -174,13 +189,15 @@ static enum status release_unmapped(struct exchange *exchange, const struct held
     if (status != STATUS_OK)
         return status;
     if (submission->status != 201) {
-        reply_problem(exchange, 422, "cannot be released", submission->detail, &submission->problems);
+        reply_problem(exchange, 422, "cannot be released", submission->detail,
+                      &submission->problems);
     } else {
         size_t count = submission_entries_of_reading(submission);
 
         status = count == 0 ? STATUS_CONFLICT
-                            : outbox_release_mapped(exchange->intake->parts.outbox, submission->entries, count,
-                                                    decision->reason, decision->by, clock_wall_ms());
+                            : outbox_release_mapped(exchange->intake->parts.outbox,
+                                                    submission->entries, count, decision->reason,
+                                                    decision->by, clock_wall_ms());
     }
     submission_free(submission);
     return status;
@@ -209,8 +226,8 @@ void take_release(struct exchange *exchange)
         if (status == STATUS_OK && held.unmapped)
             status = release_unmapped(exchange, &held, &decision);
         else if (status == STATUS_OK)
-            status = outbox_release(exchange->intake->parts.outbox, &exchange->id, decision.reason, decision.by,
-                                    clock_wall_ms());
+            status = outbox_release(exchange->intake->parts.outbox, &exchange->id, decision.reason,
+                                    decision.by, clock_wall_ms());
         if (!exchange->answered)
             reply_decided(exchange, status, entry_state_text(ENTRY_WAITING));
     }

@@ -1,4 +1,5 @@
-/* entries.c - a mapped set becomes rows for the outbox; and the question whether it is there already. */
+/* entries.c - a mapped set becomes rows for the outbox; and the question whether it is there
+ * already. */
 #include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -15,7 +16,8 @@ void patient_key(const struct patient *patient, char out[PATIENT_KEY_ROOM])
         snprintf(out, PATIENT_KEY_ROOM, "%s|%s", patient->system, patient->value);
 }
 
-/* `confirmed` and a resolved `age` do not count (design 5), nor the id, which is what it is found by; digits do. What a reading inherits from its set counts as its own. */
+/* `confirmed` and a resolved `age` do not count (design 5), nor the id, which is what it is found
+ * by; digits do. What a reading inherits from its set counts as its own. */
 void submission_content(const struct set *set, size_t index, uint8_t out[32])
 {
     static const char *const skip[] = {"id", "confirmed", "age", NULL};
@@ -85,7 +87,8 @@ static void write_texts(struct submission *submission, struct reading_text *text
     }
 }
 
-static void fill_main(struct submission *submission, size_t index, const struct reading_text *text, struct put_entry *entry)
+static void fill_main(struct submission *submission, size_t index, const struct reading_text *text,
+                      struct put_entry *entry)
 {
     const struct reading *reading = &submission->set->readings[index];
     const char *base = submission->scratch.text;
@@ -110,11 +113,12 @@ static void fill_became(const struct observation *observation, struct put_entry 
     entry->became_length = observation->length;
 }
 
-/* Observations and entries stand in the same order but for the readings that are held unmapped: `place` maps one to the other. */
+/* Observations and entries stand in the same order but for the readings that are held unmapped:
+ * `place` maps one to the other. */
 struct placing {
     struct submission *submission;
     const struct reading_text *texts;
-    size_t *place;   /* of observation i among the entries */
+    size_t *place; /* of observation i among the entries */
     size_t entries, needs, next;
 };
 
@@ -140,17 +144,20 @@ static void place_observation(struct placing *placing, size_t main)
     } else {
         entry->id = observation->id;
         entry->role = observation->role;
-        entry->kind = observation->reading == SIZE_MAX ? "" : submission->set->readings[observation->reading].kind->name;
-        entry->taken_ms = observation->reading == SIZE_MAX ? submission->set->taken.ms
-                                                           : submission->set->readings[observation->reading].taken.ms;
+        entry->kind = observation->reading == SIZE_MAX
+                          ? ""
+                          : submission->set->readings[observation->reading].kind->name;
+        entry->taken_ms = observation->reading == SIZE_MAX
+                              ? submission->set->taken.ms
+                              : submission->set->readings[observation->reading].taken.ms;
     }
     fill_became(observation, entry);
     entry->reading = main;
     entry->needs = submission->needs + placing->needs;
     entry->needs_count = observation->needs_count;
     for (size_t i = 0; i < observation->needs_count; i++)
-        submission->needs[placing->needs++] = (struct put_need){placing->place[observation->needs[i].on],
-                                                                observation->needs[i].strict};
+        submission->needs[placing->needs++] = (struct put_need){
+            placing->place[observation->needs[i].on], observation->needs[i].strict};
     placing->place[placing->next++] = placing->entries++;
 }
 
@@ -161,11 +168,13 @@ static void place_all(struct placing *placing)
     for (size_t i = 0; i < placing->submission->set->count; i++) {
         size_t main = placing->entries;
 
-        if (placing->next >= observations->count || observations->items[placing->next].reading != i) {
+        if (placing->next >= observations->count ||
+            observations->items[placing->next].reading != i) {
             place_unmapped(placing, i);
             continue;
         }
-        while (placing->next < observations->count && observations->items[placing->next].reading == i)
+        while (placing->next < observations->count &&
+               observations->items[placing->next].reading == i)
             place_observation(placing, main);
     }
     while (placing->next < observations->count)
@@ -210,8 +219,8 @@ done:
     return status;
 }
 
-enum status submission_entries(const struct submission_frame *frame, struct submission *submission, const char *text,
-                               size_t length)
+enum status submission_entries(const struct submission_frame *frame, struct submission *submission,
+                               const char *text, size_t length)
 {
     struct put *put = &submission->put;
     enum status status = make_entries(submission, text, length);
@@ -266,7 +275,8 @@ static bool all_known(struct outbox_reader *reader, const struct set *set, enum 
 
         submission_content(set, i, content);
         if (!set->readings[i].id_given ||
-            outbox_find(reader, &set->readings[i].id, known_seen, &known) != STATUS_OK || !known.same)
+            outbox_find(reader, &set->readings[i].id, known_seen, &known) != STATUS_OK ||
+            !known.same)
             return false;
         states[i] = known.state;
     }
@@ -302,7 +312,8 @@ static void conflict(struct submission *submission)
     submission->title = "id in use";
     snprintf(submission->detail, sizeof(submission->detail),
              "A reading with this id is here already, with other content. Nothing was kept.");
-    problem_add(&submission->problems, PROBLEM_ID_CONFLICT, pointer, "this id belongs to a reading with other content");
+    problem_add(&submission->problems, PROBLEM_ID_CONFLICT, pointer,
+                "this id belongs to a reading with other content");
 }
 
 static void replayed(struct submission *submission, struct intake *intake)

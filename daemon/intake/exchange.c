@@ -1,4 +1,5 @@
-/* exchange.c - one request from its headers to its answer. libmicrohttpd calls at least twice; here are the three stages. */
+/* exchange.c - one request from its headers to its answer. libmicrohttpd calls at least twice; here
+ * are the three stages. */
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -33,7 +34,8 @@ static bool host_is_listed(const char *hosts, const char *sent, size_t length)
     return false;
 }
 
-/* Names other than our own mean that a page somewhere else made its reader's browser ask us (DNS rebinding). */
+/* Names other than our own mean that a page somewhere else made its reader's browser ask us (DNS
+ * rebinding). */
 static bool host_is_ours(const struct intake *intake, const char *host)
 {
     size_t length;
@@ -92,7 +94,8 @@ static void refuse_host(struct exchange *exchange)
 {
     metric_add(METRIC_REQUESTS_DENIED, 1);
     reply_problem(exchange, 421, "not for this host",
-                  "The Host or Origin header names another place than this one; see intake.hosts.", NULL);
+                  "The Host or Origin header names another place than this one; see intake.hosts.",
+                  NULL);
 }
 
 static void refuse_caller(struct exchange *exchange, bool known)
@@ -130,7 +133,8 @@ static bool look_at_route(struct exchange *exchange, const char *method, const c
         exchange->reply.allow = allow;
         reply_problem(exchange, 405, "method not allowed", "See the Allow header.", NULL);
     } else {
-        reply_problem(exchange, 404, "not found", "There is no such address; see /openapi.json.", NULL);
+        reply_problem(exchange, 404, "not found", "There is no such address; see /openapi.json.",
+                      NULL);
     }
     return false;
 }
@@ -141,7 +145,8 @@ static bool look_at_caller(struct exchange *exchange)
 
     if (exchange->route->right == RIGHT_NONE)
         return true;
-    known = access_caller(exchange->intake->parts.access, header(exchange, "Authorization"), &exchange->client);
+    known = access_caller(exchange->intake->parts.access, header(exchange, "Authorization"),
+                          &exchange->client);
     if (known && client_may(&exchange->client, exchange->route->right))
         return true;
     refuse_caller(exchange, known);
@@ -167,17 +172,20 @@ static bool look_at_body(struct exchange *exchange)
     }
     if (!coding_fits(exchange)) {
         exchange->reply.allow = NULL;
-        reply_problem(exchange, 415, "unsupported coding", "Content-Encoding is gzip or none.", NULL);
+        reply_problem(exchange, 415, "unsupported coding", "Content-Encoding is gzip or none.",
+                      NULL);
         return false;
     }
     if (declared_too_large(exchange)) {
-        reply_problem(exchange, 413, "too large", "The body is larger than this address takes.", NULL);
+        reply_problem(exchange, 413, "too large", "The body is larger than this address takes.",
+                      NULL);
         return false;
     }
     return true;
 }
 
-/* Two requests with one key at the same time: the second learns that the first is not finished (409). */
+/* Two requests with one key at the same time: the second learns that the first is not finished
+ * (409). */
 static bool take_key(struct exchange *exchange)
 {
     struct intake *intake = exchange->intake;
@@ -205,7 +213,8 @@ static bool take_key(struct exchange *exchange)
     if (!other)
         return true;
     exchange->key.key = NULL;
-    reply_problem(exchange, 409, "still under way", "The first request with this Idempotency-Key is not finished.", NULL);
+    reply_problem(exchange, 409, "still under way",
+                  "The first request with this Idempotency-Key is not finished.", NULL);
     return false;
 }
 
@@ -274,8 +283,8 @@ static struct exchange *exchange_new(struct intake *intake, struct MHD_Connectio
     return exchange;
 }
 
-enum MHD_Result exchange_begin(struct intake *intake, struct MHD_Connection *connection, const char *method,
-                               const char *path, void **slot)
+enum MHD_Result exchange_begin(struct intake *intake, struct MHD_Connection *connection,
+                               const char *method, const char *path, void **slot)
 {
     struct exchange *exchange = exchange_new(intake, connection);
 
@@ -285,7 +294,8 @@ enum MHD_Result exchange_begin(struct intake *intake, struct MHD_Connection *con
     metric_add(METRIC_REQUESTS, 1);
     intake_deadline(exchange->line, intake, intake->parts.settings->body_deadline_ms);
     exchange->headers_only = strcmp(method, "HEAD") == 0;
-    if (!look_at_origin(exchange) || !look_at_route(exchange, exchange->headers_only ? "GET" : method, path) ||
+    if (!look_at_origin(exchange) ||
+        !look_at_route(exchange, exchange->headers_only ? "GET" : method, path) ||
         !look_at_caller(exchange) || !look_at_body(exchange) || !take_key(exchange))
         return send_reply(exchange);
     if (exchange->route->takes && is_bulk(exchange))
@@ -293,7 +303,8 @@ enum MHD_Result exchange_begin(struct intake *intake, struct MHD_Connection *con
     return exchange->answered ? send_reply(exchange) : MHD_YES;
 }
 
-enum MHD_Result exchange_take_piece(struct exchange *exchange, const char *piece, size_t *piece_size)
+enum MHD_Result exchange_take_piece(struct exchange *exchange, const char *piece,
+                                    size_t *piece_size)
 {
     exchange->suspended = false;
     if (exchange->bulk && !exchange->body.gzip) {
@@ -317,9 +328,11 @@ static bool body_is_usable(struct exchange *exchange)
     if (status == STATUS_OK)
         return true;
     if (status == STATUS_BUSY)
-        reply_problem(exchange, 413, "too large", "The body is larger than this address takes.", NULL);
+        reply_problem(exchange, 413, "too large", "The body is larger than this address takes.",
+                      NULL);
     else if (status == STATUS_INVALID)
-        reply_problem(exchange, 400, "broken gzip", "The compressed body is damaged or cut short.", NULL);
+        reply_problem(exchange, 400, "broken gzip", "The compressed body is damaged or cut short.",
+                      NULL);
     else
         reply_status(exchange, status);
     return false;
@@ -356,7 +369,8 @@ void exchange_resume(struct exchange *exchange)
 {
     struct intake *intake = exchange->intake;
 
-    MHD_resume_connection(exchange->connection); /* from here on the exchange is the other thread's */
+    MHD_resume_connection(
+        exchange->connection); /* from here on the exchange is the other thread's */
     atomic_fetch_sub(&intake->under_way, 1);
 }
 

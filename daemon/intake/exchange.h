@@ -5,10 +5,11 @@
 #include "intake/intake_private.h"
 
 /* The headers are here: who, where, how large. */
-enum MHD_Result exchange_begin(struct intake *intake, struct MHD_Connection *connection, const char *method,
-                               const char *path, void **slot);
+enum MHD_Result exchange_begin(struct intake *intake, struct MHD_Connection *connection,
+                               const char *method, const char *path, void **slot);
 /* A piece of the body; *piece_size becomes what was not taken. */
-enum MHD_Result exchange_take_piece(struct exchange *exchange, const char *piece, size_t *piece_size);
+enum MHD_Result exchange_take_piece(struct exchange *exchange, const char *piece,
+                                    size_t *piece_size);
 /* All of it is here, or the disk has answered. */
 enum MHD_Result exchange_answer(struct exchange *exchange);
 /* libmicrohttpd is done with it. */

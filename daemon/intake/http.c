@@ -1,8 +1,10 @@
-/* http.c - libmicrohttpd started, its callbacks, the deadlines it does not keep itself, and an orderly end.
+/* http.c - libmicrohttpd started, its callbacks, the deadlines it does not keep itself, and an
+ * orderly end.
  *
- * Its own time-out is for idleness only: a sender that drips one byte now and then would hold a connection for ever
- * (design 12). So each connection has a deadline, moved on at each stage, and a reaper that shuts down the socket of
- * whoever missed it. While the disk is waited for there is none. */
+ * Its own time-out is for idleness only: a sender that drips one byte now and then would hold a
+ * connection for ever (design 12). So each connection has a deadline, moved on at each stage, and a
+ * reaper that shuts down the socket of whoever missed it. While the disk is waited for there is
+ * none. */
 #include <arpa/inet.h>
 #include <errno.h>
 #include <netinet/tcp.h>
@@ -29,7 +31,8 @@ void intake_deadline(struct connection *connection, struct intake *intake, int64
 
 static void connection_begin(struct intake *intake, struct MHD_Connection *mhd, void **slot)
 {
-    const union MHD_ConnectionInfo *info = MHD_get_connection_info(mhd, MHD_CONNECTION_INFO_CONNECTION_FD);
+    const union MHD_ConnectionInfo *info =
+        MHD_get_connection_info(mhd, MHD_CONNECTION_INFO_CONNECTION_FD);
     struct connection *connection = calloc(1, sizeof(*connection));
 
     if (!connection)
@@ -60,13 +63,15 @@ static void connection_end(struct intake *intake, struct connection *connection)
     free(connection);
 }
 
-/* shutdown() does not block; the entry is still in the list, so its descriptor is still this connection's. */
+/* shutdown() does not block; the entry is still in the list, so its descriptor is still this
+ * connection's. */
 static void cut_the_late(struct intake *intake)
 {
     int64_t now = clock_monotonic_ms();
 
     pthread_mutex_lock(&intake->lock);
-    for (struct connection *connection = intake->connections; connection; connection = connection->next) {
+    for (struct connection *connection = intake->connections; connection;
+         connection = connection->next) {
         if (connection->cut || connection->deadline_ms > now)
             continue;
         connection->cut = true;
@@ -101,8 +106,9 @@ static void on_connection(void *cls, struct MHD_Connection *connection, void **s
         connection_end(intake, *slot);
 }
 
-static enum MHD_Result on_request(void *cls, struct MHD_Connection *connection, const char *url, const char *method,
-                                  const char *version, const char *piece, size_t *piece_size, void **slot)
+static enum MHD_Result on_request(void *cls, struct MHD_Connection *connection, const char *url,
+                                  const char *method, const char *version, const char *piece,
+                                  size_t *piece_size, void **slot)
 {
     struct intake *intake = cls;
     struct exchange *exchange = *slot;
@@ -115,7 +121,8 @@ static enum MHD_Result on_request(void *cls, struct MHD_Connection *connection, 
     return exchange_answer(exchange);
 }
 
-static void on_end(void *cls, struct MHD_Connection *connection, void **slot, enum MHD_RequestTerminationCode why)
+static void on_end(void *cls, struct MHD_Connection *connection, void **slot,
+                   enum MHD_RequestTerminationCode why)
 {
     struct exchange *exchange = *slot;
 
@@ -184,13 +191,15 @@ void intake_reader_done(struct intake *intake, struct outbox_reader *reader)
     outbox_reader_close(reader);
 }
 
-static bool socket_address(const char *host, uint16_t port, struct sockaddr_storage *out, socklen_t *length)
+static bool socket_address(const char *host, uint16_t port, struct sockaddr_storage *out,
+                           socklen_t *length)
 {
     struct sockaddr_in *four = (struct sockaddr_in *)out;
     struct sockaddr_in6 *six = (struct sockaddr_in6 *)out;
 
     memset(out, 0, sizeof(*out));
-    if (inet_pton(AF_INET, strcmp(host, "localhost") == 0 ? "127.0.0.1" : host, &four->sin_addr) == 1) {
+    if (inet_pton(AF_INET, strcmp(host, "localhost") == 0 ? "127.0.0.1" : host, &four->sin_addr) ==
+        1) {
         four->sin_family = AF_INET;
         four->sin_port = htons(port);
         *length = sizeof(*four);
@@ -221,8 +230,9 @@ static int listening_socket(const struct settings *settings, struct intake *inta
     setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof(on));
     if (bind(fd, (struct sockaddr *)&address, length) == 0 && listen(fd, 1024) == 0 &&
         getsockname(fd, (struct sockaddr *)&address, &length) == 0) {
-        intake->port = ntohs(address.ss_family == AF_INET ? ((struct sockaddr_in *)&address)->sin_port
-                                                          : ((struct sockaddr_in6 *)&address)->sin6_port);
+        intake->port =
+            ntohs(address.ss_family == AF_INET ? ((struct sockaddr_in *)&address)->sin_port
+                                               : ((struct sockaddr_in6 *)&address)->sin6_port);
         return fd;
     }
     fault = errno;
@@ -235,14 +245,14 @@ static struct MHD_Daemon *start_mhd(struct intake *intake, int fd)
 {
     const struct settings *settings = intake->parts.settings;
 
-    return MHD_start_daemon(MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG, 0, NULL,
-                            NULL, on_request, intake, MHD_OPTION_EXTERNAL_LOGGER, on_mhd_log, NULL,
-                            MHD_OPTION_LISTEN_SOCKET, fd, MHD_OPTION_NOTIFY_CONNECTION, on_connection, intake,
-                            MHD_OPTION_NOTIFY_COMPLETED, on_end, NULL, MHD_OPTION_CONNECTION_LIMIT,
-                            (unsigned)settings->connections_most, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
-                            (size_t)16384, MHD_OPTION_CONNECTION_TIMEOUT,
-                            (unsigned)(settings->idle_ms / 1000), MHD_OPTION_THREAD_POOL_SIZE,
-                            (unsigned)settings->threads, MHD_OPTION_END);
+    return MHD_start_daemon(
+        MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG, 0, NULL, NULL,
+        on_request, intake, MHD_OPTION_EXTERNAL_LOGGER, on_mhd_log, NULL, MHD_OPTION_LISTEN_SOCKET,
+        fd, MHD_OPTION_NOTIFY_CONNECTION, on_connection, intake, MHD_OPTION_NOTIFY_COMPLETED,
+        on_end, NULL, MHD_OPTION_CONNECTION_LIMIT, (unsigned)settings->connections_most,
+        MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)16384, MHD_OPTION_CONNECTION_TIMEOUT,
+        (unsigned)(settings->idle_ms / 1000), MHD_OPTION_THREAD_POOL_SIZE,
+        (unsigned)settings->threads, MHD_OPTION_END);
 }
 
 static void intake_free(struct intake *intake)
@@ -269,7 +279,8 @@ enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, 
     pthread_mutex_init(&intake->readers.lock, NULL);
     fd = listening_socket(parts->settings, intake);
     if (fd < 0) {
-        log_line(LOG_LEVEL_ERROR, "cannot listen on %s: %s", parts->settings->listen, strerror(errno));
+        log_line(LOG_LEVEL_ERROR, "cannot listen on %s: %s", parts->settings->listen,
+                 strerror(errno));
         intake_free(intake);
         return STATUS_IO;
     }
@@ -289,8 +300,9 @@ uint16_t intake_port(const struct intake *intake)
     return intake->port;
 }
 
-/* Suspended connections never time out and must all be resumed before MHD_stop_daemon: quiesce, let what is under way be answered (as long as
- * a drain may take; what waits for the disk is waited for in any case), stop. */
+/* Suspended connections never time out and must all be resumed before MHD_stop_daemon: quiesce, let
+ * what is under way be answered (as long as a drain may take; what waits for the disk is waited for
+ * in any case), stop. */
 void intake_stop(struct intake *intake)
 {
     const struct timespec pause = {.tv_nsec = 10000000};
@@ -303,7 +315,8 @@ void intake_stop(struct intake *intake)
     fd = MHD_quiesce_daemon(intake->daemon);
     if (fd >= 0)
         close(fd);
-    while (atomic_load(&intake->active) > 0 && clock_monotonic_ms() - begun < intake->parts.settings->drain_ms)
+    while (atomic_load(&intake->active) > 0 &&
+           clock_monotonic_ms() - begun < intake->parts.settings->drain_ms)
         nanosleep(&pause, NULL);
     while (atomic_load(&intake->under_way) > 0 && clock_monotonic_ms() - begun < 60000)
         nanosleep(&pause, NULL);

@@ -7,8 +7,8 @@
 #include <stdatomic.h>
 
 #include "wardpost/intake.h"
-#include "wardpost/judgement.h"
 #include "wardpost/json_out.h"
+#include "wardpost/judgement.h"
 #include "wardpost/problem.h"
 #include "wardpost/reading.h"
 #include "wardpost/score.h"
@@ -47,8 +47,8 @@ struct intake {
     struct key_in_use *keys;
     struct reader_pool readers;
     atomic_long under_way; /* exchanges waiting for the disk */
-    atomic_long active;   /* exchanges begun and not ended */
-    atomic_bool draining; /* answers close their connections */
+    atomic_long active;    /* exchanges begun and not ended */
+    atomic_bool draining;  /* answers close their connections */
     atomic_bool stopping;
     pthread_t reaper;
     bool reaper_runs;
@@ -80,7 +80,8 @@ struct body {
 
 void body_take(struct body *body, const char *piece, size_t length);
 void body_clear(struct body *body);
-/* Unpack in place when it is gzip. INVALID: broken or cut short; BUSY: larger than `most` unpacked. */
+/* Unpack in place when it is gzip. INVALID: broken or cut short; BUSY: larger than `most` unpacked.
+ */
 MUST_CHECK enum status body_unpack(struct body *body);
 
 struct exchange {
@@ -92,15 +93,16 @@ struct exchange {
     struct client client;
     struct body body;
     struct reply reply;
-    bool answered;                /* reply is ready to be sent */
-    bool headers_only;            /* HEAD */
-    bool suspended;               /* for the disk; only its own thread of libmicrohttpd looks at it */
-    struct key_in_use key;        /* key.key NULL: none */
+    bool answered;         /* reply is ready to be sent */
+    bool headers_only;     /* HEAD */
+    bool suspended;        /* for the disk; only its own thread of libmicrohttpd looks at it */
+    struct key_in_use key; /* key.key NULL: none */
     struct submission *submission; /* what waits for the disk */
-    struct bulk *bulk;            /* NDJSON */
+    struct bulk *bulk;             /* NDJSON */
 };
 
-/* A route takes the exchange when its body is here (for `streams`: at the first piece) and leaves a reply, or suspends. */
+/* A route takes the exchange when its body is here (for `streams`: at the first piece) and leaves a
+ * reply, or suspends. */
 typedef void route_take(struct exchange *exchange);
 
 enum route_id { ID_NONE, ID_UUID };
@@ -112,15 +114,18 @@ struct route {
     route_take *take;
 };
 
-const struct route *route_find(const char *method, const char *path, struct uuid *id, const char **allow);
+const struct route *route_find(const char *method, const char *path, struct uuid *id,
+                               const char **allow);
 extern const struct route route_table[];
 extern const size_t route_count;
 
 /* ---- replies ---- */
-void reply_json(struct exchange *exchange, unsigned status, struct json_out *out); /* takes out's text */
-void reply_text(struct exchange *exchange, unsigned status, const char *type, char *text, size_t length);
-void reply_problem(struct exchange *exchange, unsigned status, const char *title, const char *detail,
-                   const struct problems *problems);
+void reply_json(struct exchange *exchange, unsigned status,
+                struct json_out *out); /* takes out's text */
+void reply_text(struct exchange *exchange, unsigned status, const char *type, char *text,
+                size_t length);
+void reply_problem(struct exchange *exchange, unsigned status, const char *title,
+                   const char *detail, const struct problems *problems);
 void reply_status(struct exchange *exchange, enum status status); /* trouble of ours */
 
 /* Suspends the connection until exchange_resume(); then the route's reply is sent. */
@@ -155,21 +160,23 @@ struct submission_frame {
     const struct client *client;
     struct outbox_reader *reader;
     bool preview; /* nothing is stored: no look at what is there but the last readings */
-    bool again;   /* a kept reading is read again: what is asked was answered by the person who releases it */
+    bool again;   /* a kept reading is read again: what is asked was answered by the person who
+                     releases it */
     struct uuid again_id;
     int64_t again_now_ms; /* when it was accepted, for its `age` */
 };
 
-/* Bytes to a submission: parsed, judged, mapped, with its entries ready to be put and the answer written.
- * With submission->status 201 put it; else problems say what is wrong. Fails only for trouble of ours. */
-MUST_CHECK enum status submission_make(const struct submission_frame *frame, const char *text, size_t length,
-                                       struct submission **out);
+/* Bytes to a submission: parsed, judged, mapped, with its entries ready to be put and the answer
+ * written. With submission->status 201 put it; else problems say what is wrong. Fails only for
+ * trouble of ours. */
+MUST_CHECK enum status submission_make(const struct submission_frame *frame, const char *text,
+                                       size_t length, struct submission **out);
 void submission_free(struct submission *submission);
 /* After the COMMIT: 201 with the answer, 409, 507 ... (replay: states as they are now). */
 void submission_settle(struct submission *submission, struct intake *intake);
 /* The kept body for a person, when nobody was there to be told: number of the refusal, or -1. */
-int64_t submission_keep_refused(struct intake *intake, const struct client *client, const char *text,
-                                size_t length, const struct problems *problems);
+int64_t submission_keep_refused(struct intake *intake, const struct client *client,
+                                const char *text, size_t length, const struct problems *problems);
 
 void take_readings(struct exchange *exchange);
 void take_preview(struct exchange *exchange);
@@ -179,7 +186,8 @@ void take_refusal_done(struct exchange *exchange);
 
 /* ---- NDJSON ---- */
 void bulk_begin(struct exchange *exchange);
-/* Takes as much as it can now; returns how many bytes it took (the rest comes again after a resume). */
+/* Takes as much as it can now; returns how many bytes it took (the rest comes again after a
+ * resume). */
 size_t bulk_take(struct exchange *exchange, const char *piece, size_t length);
 void bulk_end(struct exchange *exchange);
 void bulk_free(struct bulk *bulk);

@@ -15,23 +15,27 @@ static void on_disk(struct put *put)
 
 static void count_refused(const struct submission *submission)
 {
-    bool asked = submission->problems.count > 0 && submission->problems.items[0].code == PROBLEM_CONFIRM;
+    bool asked =
+        submission->problems.count > 0 && submission->problems.items[0].code == PROBLEM_CONFIRM;
 
     metric_add(asked ? METRIC_READINGS_ASKED : METRIC_READINGS_REFUSED, 1);
 }
 
-/* Where nobody is there to be told, what was refused is kept for a person to work off (design 5). */
+/* Where nobody is there to be told, what was refused is kept for a person to work off (design 5).
+ */
 static void reply_refused(struct exchange *exchange, struct submission *submission)
 {
     int64_t kept = -1;
     char detail[400];
 
     count_refused(submission);
-    if (!exchange->client.attended && exchange->route->take == take_readings && submission->status != 409)
+    if (!exchange->client.attended && exchange->route->take == take_readings &&
+        submission->status != 409)
         kept = submission_keep_refused(exchange->intake, &exchange->client, exchange->body.bytes,
                                        exchange->body.length, &submission->problems);
     if (kept >= 0)
-        snprintf(detail, sizeof(detail), "%s It is kept as sent, as refusal %lld, for a person to look at.",
+        snprintf(detail, sizeof(detail),
+                 "%s It is kept as sent, as refusal %lld, for a person to look at.",
                  submission->detail, (long long)kept);
     else
         snprintf(detail, sizeof(detail), "%s", submission->detail);
@@ -71,15 +75,17 @@ static bool look_at_key(struct exchange *exchange, struct outbox_reader *reader,
 
     if (!exchange->key.key)
         return true;
-    crypto_generichash(put->key_content, sizeof(put->key_content), (const unsigned char *)exchange->body.bytes,
-                       exchange->body.length, NULL, 0);
-    status = outbox_key(reader, exchange->client.name, exchange->key.key, put->key_content, &state, &answer, &length);
+    crypto_generichash(put->key_content, sizeof(put->key_content),
+                       (const unsigned char *)exchange->body.bytes, exchange->body.length, NULL, 0);
+    status = outbox_key(reader, exchange->client.name, exchange->key.key, put->key_content, &state,
+                        &answer, &length);
     if (status != STATUS_OK)
         reply_status(exchange, status);
     else if (state == KEY_SAME)
         reply_text(exchange, 201, "application/json", answer, length);
     else if (state == KEY_OTHER)
-        reply_problem(exchange, 422, "key in use", "This Idempotency-Key was used for another body.", NULL);
+        reply_problem(exchange, 422, "key in use",
+                      "This Idempotency-Key was used for another body.", NULL);
     return exchange->answered == false;
 }
 
@@ -114,7 +120,8 @@ void take_readings(struct exchange *exchange)
         intake_reader_done(exchange->intake, frame.reader);
         return;
     }
-    status = submission_make(&frame, exchange->body.bytes, exchange->body.length, &exchange->submission);
+    status =
+        submission_make(&frame, exchange->body.bytes, exchange->body.length, &exchange->submission);
     intake_reader_done(exchange->intake, frame.reader);
     if (status != STATUS_OK)
         reply_status(exchange, status);
@@ -126,7 +133,8 @@ void take_readings(struct exchange *exchange)
 
 void take_preview(struct exchange *exchange)
 {
-    struct submission_frame frame = {.intake = exchange->intake, .client = &exchange->client, .preview = true};
+    struct submission_frame frame = {
+        .intake = exchange->intake, .client = &exchange->client, .preview = true};
     struct submission *submission = NULL;
     enum status status = intake_reader(exchange->intake, &frame.reader);
 
@@ -139,6 +147,7 @@ void take_preview(struct exchange *exchange)
     else if (submission->status == 200)
         reply_json(exchange, 200, &submission->answer);
     else
-        reply_problem(exchange, submission->status, submission->title, submission->detail, &submission->problems);
+        reply_problem(exchange, submission->status, submission->title, submission->detail,
+                      &submission->problems);
     submission_free(submission);
 }

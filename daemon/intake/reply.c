@@ -8,7 +8,8 @@
 /* When not even an error can be written any more: no allocation. */
 static char no_memory_text[] = "{\"title\":\"out of memory\",\"status\":503}";
 
-void reply_text(struct exchange *exchange, unsigned status, const char *type, char *text, size_t length)
+void reply_text(struct exchange *exchange, unsigned status, const char *type, char *text,
+                size_t length)
 {
     struct reply *reply = &exchange->reply;
 
@@ -36,8 +37,8 @@ void reply_json(struct exchange *exchange, unsigned status, struct json_out *out
     reply_text(exchange, status, "application/json", text, length);
 }
 
-void reply_problem(struct exchange *exchange, unsigned status, const char *title, const char *detail,
-                   const struct problems *problems)
+void reply_problem(struct exchange *exchange, unsigned status, const char *title,
+                   const char *detail, const struct problems *problems)
 {
     struct json_out out = JSON_OUT_INIT;
     size_t length = 0;
@@ -72,12 +73,14 @@ static const struct {
     unsigned retry_after;
     const char *title, *detail;
 } troubles[] = {
-    {STATUS_NO_MEMORY, 503, 1,  "out of memory",    "Nothing was kept; send it again."               },
-    {STATUS_DISK_FULL, 507, 30, "the disk is full", "Nothing was kept. Tell IT; chart on paper meanwhile."},
-    {STATUS_BUSY,      503, 1,  "busy",             "Nothing was kept; send it again."               },
-    {STATUS_NOT_FOUND, 404, 0,  "not found",        "There is no such thing here."                   },
-    {STATUS_CONFLICT,  409, 0,  "conflict",         "Its state does not allow that."                 },
-    {STATUS_OK,        500, 0,  "trouble of ours",  "Nothing was kept; the log says more."           }, /* last: all others */
+    {STATUS_NO_MEMORY, 503, 1,  "out of memory",    "Nothing was kept; send it again."},
+    {STATUS_DISK_FULL, 507, 30, "the disk is full",
+     "Nothing was kept. Tell IT; chart on paper meanwhile."                           },
+    {STATUS_BUSY,      503, 1,  "busy",             "Nothing was kept; send it again."},
+    {STATUS_NOT_FOUND, 404, 0,  "not found",        "There is no such thing here."    },
+    {STATUS_CONFLICT,  409, 0,  "conflict",         "Its state does not allow that."  },
+    {STATUS_OK,        500, 0,  "trouble of ours",
+     "Nothing was kept; the log says more."                                           }, /* last: all others */
 };
 
 void reply_status(struct exchange *exchange, enum status status)

@@ -1,4 +1,5 @@
-/* routes.c - every address: who may, what it takes, what does it. A repo test compares this table with /openapi.json. */
+/* routes.c - every address: who may, what it takes, what does it. A repo test compares this table
+ * with /openapi.json. */
 #include <string.h>
 
 #include "intake/answers.h"
@@ -46,10 +47,12 @@ static bool path_fits(const char *pattern, const char *path, struct uuid *id)
     if (strncmp(pattern, path, before) != 0)
         return false;
     after = strcspn(path + before, "/");
-    return uuid_parse(path + before, after, id) && strcmp(path + before + after, hole + strlen("{id}")) == 0;
+    return uuid_parse(path + before, after, id) &&
+           strcmp(path + before + after, hole + strlen("{id}")) == 0;
 }
 
-const struct route *route_find(const char *method, const char *path, struct uuid *id, const char **allow)
+const struct route *route_find(const char *method, const char *path, struct uuid *id,
+                               const char **allow)
 {
     *allow = NULL;
     for (size_t i = 0; i < route_count; i++) {

@@ -1,6 +1,8 @@
-/* submission.c - the way of a reading (design 3) in one place: bytes, set, judgement, Observations, entries, answer.
+/* submission.c - the way of a reading (design 3) in one place: bytes, set, judgement, Observations,
+ * entries, answer.
  *
- * The same code serves a request, a line of NDJSON and the preview; what is stored is decided by whoever puts it. */
+ * The same code serves a request, a line of NDJSON and the preview; what is stored is decided by
+ * whoever puts it. */
 #include <inttypes.h>
 #include <sodium.h>
 #include <stdio.h>
@@ -38,8 +40,8 @@ static bool is_first_of_kind(const struct set *set, size_t index)
     return true;
 }
 
-static enum status find_lasts(const struct submission_frame *frame, const struct set *set, struct last *lasts,
-                              size_t *count)
+static enum status find_lasts(const struct submission_frame *frame, const struct set *set,
+                              struct last *lasts, size_t *count)
 {
     char patient[PATIENT_KEY_ROOM];
 
@@ -54,7 +56,8 @@ static enum status find_lasts(const struct submission_frame *frame, const struct
 
         if (!reading->kind->looks_at_last || !is_first_of_kind(set, i))
             continue;
-        status = outbox_last(frame->reader, patient, reading->kind->name, reading->taken.ms + 1, last_seen, &wanted);
+        status = outbox_last(frame->reader, patient, reading->kind->name, reading->taken.ms + 1,
+                             last_seen, &wanted);
         if (status != STATUS_OK && status != STATUS_NOT_FOUND)
             return status;
         *count += wanted.found;
@@ -72,7 +75,8 @@ static void check_names(const struct submission_frame *frame, struct submission 
 
         if (!reading->by || client_may_name(frame->client, reading->by))
             continue;
-        pointer_join(pointer, sizeof(pointer), json_object_get(reading->sent, "by") ? reading->pointer : "", "by");
+        pointer_join(pointer, sizeof(pointer),
+                     json_object_get(reading->sent, "by") ? reading->pointer : "", "by");
         problem_add(&submission->problems, PROBLEM_NOT_ALLOWED, pointer,
                     "this token may not name that practitioner");
         return;
@@ -83,7 +87,8 @@ static enum status judge(const struct submission_frame *frame, struct submission
 {
     struct set *set = submission->set;
     struct last *lasts = calloc(set->count, sizeof(*lasts));
-    struct judge_frame judging = {.as_entered = frame->intake->as_entered, .nobody_there = !frame->client->attended};
+    struct judge_frame judging = {.as_entered = frame->intake->as_entered,
+                                  .nobody_there = !frame->client->attended};
     enum status status = STATUS_NO_MEMORY;
 
     submission->judgements = calloc(set->count, sizeof(*submission->judgements));
@@ -106,11 +111,13 @@ static enum status work_out(struct submission *submission)
 
     if (tables > 0 && !(submission->scores = calloc(tables, sizeof(*submission->scores))))
         return STATUS_NO_MEMORY;
-    submission->worked_out_count = set_work_out(set, submission->judgements, submission->worked_out);
+    submission->worked_out_count =
+        set_work_out(set, submission->judgements, submission->worked_out);
     for (size_t i = 0; i < tables; i++) {
         bool asked = false;
 
-        set_score(set, submission->judgements, i, &asked, &submission->scores[submission->scores_count]);
+        set_score(set, submission->judgements, i, &asked,
+                  &submission->scores[submission->scores_count]);
         submission->scores_count += asked;
     }
     return STATUS_OK;
@@ -125,13 +132,15 @@ static enum status map(struct submission *submission)
     submission->observations = observations;
     if (!submission->set->patient.given)
         return STATUS_OK; /* bound to nobody: kept, held, unmapped (design 10) */
-    return set_map(submission->set, submission->judgements, submission->worked_out, submission->worked_out_count,
-                   submission->scores, submission->scores_count, observations);
+    return set_map(submission->set, submission->judgements, submission->worked_out,
+                   submission->worked_out_count, submission->scores, submission->scores_count,
+                   observations);
 }
 
 /* ---- the whole way ---- */
 
-static void is_wrong(struct submission *submission, unsigned status, const char *title, const char *detail)
+static void is_wrong(struct submission *submission, unsigned status, const char *title,
+                     const char *detail)
 {
     submission->status = status;
     submission->title = title;
@@ -152,7 +161,8 @@ static bool has_problems(struct submission *submission)
         return false;
     if (only_asked(&submission->problems))
         is_wrong(submission, 422, "please confirm",
-                 "Look at the patient and at the values named here. If they are true send the same again with "
+                 "Look at the patient and at the values named here. If they are true send the same "
+                 "again with "
                  "\"confirmed\": true on those readings.");
     else
         is_wrong(submission, 422, "cannot be taken",
@@ -193,7 +203,8 @@ static enum status parse(const struct submission_frame *frame, const char *text,
     if (status == STATUS_INVALID) {
         char detail[256];
 
-        snprintf(detail, sizeof(detail), "line %u, column %u: %s", fault.line, fault.column, fault.detail);
+        snprintf(detail, sizeof(detail), "line %u, column %u: %s", fault.line, fault.column,
+                 fault.detail);
         is_wrong(submission, 400, "not JSON", detail);
         problem_add(&submission->problems, PROBLEM_MALFORMED, "", "%s", detail);
         return STATUS_OK;
@@ -209,8 +220,8 @@ static enum status parse(const struct submission_frame *frame, const char *text,
     return status;
 }
 
-static enum status go_all_the_way(const struct submission_frame *frame, const char *text, size_t length,
-                                  struct submission *submission)
+static enum status go_all_the_way(const struct submission_frame *frame, const char *text,
+                                  size_t length, struct submission *submission)
 {
     enum status status = parse(frame, text, length, submission);
 
@@ -222,10 +233,12 @@ static enum status go_all_the_way(const struct submission_frame *frame, const ch
     }
     check_names(frame, submission);
     status = judge(frame, submission);
-    if (status != STATUS_OK || (has_problems(submission) && (frame->preview || !submission_is_known(frame, submission))))
+    if (status != STATUS_OK ||
+        (has_problems(submission) && (frame->preview || !submission_is_known(frame, submission))))
         return status;
     if (submission->problems.count > 0)
-        return STATUS_OK; /* it is here already, as it stands: submission_is_known wrote the answer */
+        return STATUS_OK; /* it is here already, as it stands: submission_is_known wrote the answer
+                           */
     if ((status = work_out(submission)) != STATUS_OK || (status = map(submission)) != STATUS_OK)
         return status;
     submission->status = 201;
@@ -287,10 +300,13 @@ void submission_free(struct submission *submission)
     free(submission);
 }
 
-int64_t submission_keep_refused(struct intake *intake, const struct client *client, const char *text, size_t length,
-                                const struct problems *problems)
+int64_t submission_keep_refused(struct intake *intake, const struct client *client,
+                                const char *text, size_t length, const struct problems *problems)
 {
-    struct refusal refusal = {.client = client->name, .received_ms = clock_wall_ms(), .sent = text, .sent_length = length};
+    struct refusal refusal = {.client = client->name,
+                              .received_ms = clock_wall_ms(),
+                              .sent = text,
+                              .sent_length = length};
     struct json_out out = JSON_OUT_INIT;
     int64_t number = -1;
 

@@ -1,4 +1,5 @@
-/* mappings_path.c - see wardpost/mappings_path.h. In a build folder the table is two levels up: build/release/../../mappings. */
+/* mappings_path.c - see wardpost/mappings_path.h. In a build folder the table is two levels up:
+ * build/release/../../mappings. */
 #include <libgen.h>
 #include <stdio.h>
 #include <string.h>
@@ -11,7 +12,8 @@ static bool holds_table(const char *folder, char *out, size_t room)
     char units[4200];
     int length = snprintf(units, sizeof(units), "%s/units.json", folder);
 
-    if (length < 0 || (size_t)length >= sizeof(units) || access(units, R_OK) != 0 || strlen(folder) >= room)
+    if (length < 0 || (size_t)length >= sizeof(units) || access(units, R_OK) != 0 ||
+        strlen(folder) >= room)
         return false;
     memcpy(out, folder, strlen(folder) + 1);
     return true;
@@ -32,9 +34,11 @@ static bool beside_executable(const char *relative, char *out, size_t room)
 bool mappings_path(const char *set, char *out, size_t room)
 {
     if (set && *set) {
-        snprintf(out, room, "%s", set); /* what was set is used, there or not: the loader says what is wrong */
+        snprintf(out, room, "%s",
+                 set); /* what was set is used, there or not: the loader says what is wrong */
         return strlen(set) < room;
     }
-    return beside_executable("mappings", out, room) || beside_executable("../../mappings", out, room) ||
+    return beside_executable("mappings", out, room) ||
+           beside_executable("../../mappings", out, room) ||
            holds_table(WARDPOST_MAPPINGS_INSTALLED, out, room);
 }

@@ -11,7 +11,8 @@
 typedef int sd_notify_function(int unset_environment, const char *state);
 typedef int sd_watchdog_function(int unset_environment, uint64_t *usec);
 
-static void *libsystemd; /* loaded once, by the main thread, at the first word to the service manager */
+static void
+    *libsystemd; /* loaded once, by the main thread, at the first word to the service manager */
 
 static void *function(const char *name)
 {

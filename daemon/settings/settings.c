@@ -1,4 +1,5 @@
-/* settings.c - the command line and the settings file become one struct; every fault is told with file and line. */
+/* settings.c - the command line and the settings file become one struct; every fault is told with
+ * file and line. */
 #include <confuse.h>
 #include <getopt.h>
 #include <stdio.h>
@@ -12,7 +13,8 @@
 #define SECTIONS_MOST 8
 #define SETTINGS_MOST ((size_t)1 << 20)
 
-/* libConfuse calls back without a context of ours: one file is read at a time, at start, before any thread. */
+/* libConfuse calls back without a context of ours: one file is read at a time, at start, before any
+ * thread. */
 static struct reading_file {
     const char *path;
     struct settings *settings;
@@ -41,7 +43,8 @@ static void list_known(const char *section, char *out, size_t room)
     }
 }
 
-__attribute__((format(printf, 2, 0))) static void on_confuse_error(cfg_t *cfg, const char *format, va_list arguments)
+__attribute__((format(printf, 2, 0))) static void on_confuse_error(cfg_t *cfg, const char *format,
+                                                                   va_list arguments)
 {
     char text[256], line[700], known[400];
     const char *section = cfg && cfg->name && setting_find(cfg->name, "") == NULL ? cfg->name : "";
@@ -49,7 +52,8 @@ __attribute__((format(printf, 2, 0))) static void on_confuse_error(cfg_t *cfg, c
     vsnprintf(text, sizeof(text), format, arguments);
     list_known(section, known, sizeof(known));
     if (strstr(text, "no such option") && known[0])
-        snprintf(line, sizeof(line), "%s:%d: %s; %s knows: %s", file.path, cfg->line, text, section, known);
+        snprintf(line, sizeof(line), "%s:%d: %s; %s knows: %s", file.path, cfg->line, text, section,
+                 known);
     else
         snprintf(line, sizeof(line), "%s:%d: %s", file.path, cfg ? cfg->line : 0, text);
     complain(line);
@@ -82,7 +86,8 @@ static size_t section_rows(const char *section, cfg_opt_t *options)
     return count;
 }
 
-/* libConfuse takes the end of the file for the end of a section. Behind `at`, what it would pass by: strings and comments. */
+/* libConfuse takes the end of the file for the end of a section. Behind `at`, what it would pass
+ * by: strings and comments. */
 static const char *pass_by(const char *at)
 {
     const char *end;
@@ -118,7 +123,8 @@ static void check_sections_end(const char *text)
     }
     if (depth <= 0)
         return;
-    snprintf(fault, sizeof(fault), "%.150s:%d: the section that begins here is not closed", file.path, opened);
+    snprintf(fault, sizeof(fault), "%.150s:%d: the section that begins here is not closed",
+             file.path, opened);
     complain(fault);
 }
 
@@ -203,7 +209,8 @@ static const char usage_text[] =
     "  --check            read everything, say what is wrong with file and line, and stop\n"
     "  --help, --version\n"
     "\n"
-    "A record-keeping aid, not a monitor, not an alarm and no diagnosis. Local policy and licensed judgement come first.\n";
+    "A record-keeping aid, not a monitor, not an alarm and no diagnosis. Local policy and licensed "
+    "judgement come first.\n";
 
 enum { OPTION_CONFIG = 1, OPTION_DEMO, OPTION_CHECK, OPTION_HELP, OPTION_VERSION, OPTION_SETTING };
 
@@ -271,8 +278,9 @@ static int apply_options(int argc, char **argv, struct settings *settings, bool 
         case '?':
             return EX_USAGE + 1;
         default: {
-            const struct setting *row = setting_find(option_settings[option - OPTION_SETTING].section,
-                                                     option_settings[option - OPTION_SETTING].name);
+            const struct setting *row =
+                setting_find(option_settings[option - OPTION_SETTING].section,
+                             option_settings[option - OPTION_SETTING].name);
 
             if (settings_too && !setting_set(settings, row, optarg, why))
                 return wrong_use(why);

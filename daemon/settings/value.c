@@ -1,4 +1,5 @@
-/* value.c - one setting's value from its text: numbers by whole string, range and unit; nothing is cut or guessed. */
+/* value.c - one setting's value from its text: numbers by whole string, range and unit; nothing is
+ * cut or guessed. */
 #include <errno.h>
 #include <inttypes.h>
 #include <stdio.h>
@@ -12,14 +13,25 @@ struct suffix {
     int64_t times;
 };
 
-static const struct suffix no_suffixes[] = {{"", 1}, {NULL, 0}};
-static const struct suffix duration_suffixes[] = {{"ms", 1},       {"s", 1000},       {"min", 60000},
-                                                  {"h", 3600000}, {"", 1000}, {NULL, 0}};
-static const struct suffix byte_suffixes[] = {{"Ki", 1024},
-                                              {"Mi", 1048576},
-                                              {"Gi", 1073741824},
-                                              {"", 1},
-                                              {NULL, 0}};
+static const struct suffix no_suffixes[] = {
+    {"",   1},
+    {NULL, 0}
+};
+static const struct suffix duration_suffixes[] = {
+    {"ms",  1      },
+    {"s",   1000   },
+    {"min", 60000  },
+    {"h",   3600000},
+    {"",    1000   },
+    {NULL,  0      }
+};
+static const struct suffix byte_suffixes[] = {
+    {"Ki", 1024      },
+    {"Mi", 1048576   },
+    {"Gi", 1073741824},
+    {"",   1         },
+    {NULL, 0         }
+};
 
 static const struct suffix *suffixes_of(enum setting_type type)
 {
@@ -114,8 +126,8 @@ bool setting_set(struct settings *settings, const struct setting *row, const cha
             memcpy((char *)settings + row->offset, &number, sizeof(number));
             return true;
         }
-        snprintf(why, 200, "%s.%s is a whole number%s from %" PRId64 " to %" PRId64 "%s", row->section,
-                 row->name, suffixes_text(row->type), row->least, row->most,
+        snprintf(why, 200, "%s.%s is a whole number%s from %" PRId64 " to %" PRId64 "%s",
+                 row->section, row->name, suffixes_text(row->type), row->least, row->most,
                  row->type == SET_DURATION ? " ms" : "");
         return false;
     }

@@ -17,8 +17,9 @@ static enum status sync_file(const char *path)
     return status;
 }
 
-/* In one step: SQLite reads all of it as of one moment, and the writer goes on beside. In several steps each COMMIT between two of them
- * would begin the copy again, and under load it would never end. */
+/* In one step: SQLite reads all of it as of one moment, and the writer goes on beside. In several
+ * steps each COMMIT between two of them would begin the copy again, and under load it would never
+ * end. */
 static enum status copy(struct db *from, const char *path)
 {
     sqlite3 *to = NULL;
@@ -53,11 +54,14 @@ static enum status copy_all(struct outbox *outbox, const char *path)
 
 enum status outbox_backup(struct outbox *outbox, const char *path)
 {
-    int fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600); /* never over something that is there */
+    int fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC,
+                  0600); /* never over something that is there */
     enum status status;
 
     if (fd < 0)
-        return errno == EEXIST ? STATUS_CONFLICT : errno == ENOSPC || errno == EDQUOT ? STATUS_DISK_FULL : STATUS_IO;
+        return errno == EEXIST                      ? STATUS_CONFLICT
+               : errno == ENOSPC || errno == EDQUOT ? STATUS_DISK_FULL
+                                                    : STATUS_IO;
     close(fd);
     status = copy_all(outbox, path);
     if (status != STATUS_OK)

@@ -1,4 +1,5 @@
-/* claim.c - what may go now, in order, marked on disk before it is handed out. Each claim looks at a bounded number of rows. */
+/* claim.c - what may go now, in order, marked on disk before it is handed out. Each claim looks at
+ * a bounded number of rows. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -80,12 +81,13 @@ static bool copy_text(sqlite3_stmt *statement, int column, const char **out)
 }
 
 /* `column` holds the Observation, the one behind it its base. */
-static enum status copy_body(struct outbox *outbox, sqlite3_stmt *statement, int column, struct claim_entry *entry)
+static enum status copy_body(struct outbox *outbox, sqlite3_stmt *statement, int column,
+                             struct claim_entry *entry)
 {
     struct text plain;
     char *copy;
-    enum status status =
-        db_unpack(&outbox->db, column_bytes(statement, column), sqlite3_column_int64(statement, column + 1), &plain);
+    enum status status = db_unpack(&outbox->db, column_bytes(statement, column),
+                                   sqlite3_column_int64(statement, column + 1), &plain);
 
     if (status != STATUS_OK)
         return status;
@@ -101,7 +103,8 @@ static enum status copy_body(struct outbox *outbox, sqlite3_stmt *statement, int
 }
 
 /* The statement's row is seq, id, patient, patient_hash, needs, became, base. */
-static enum status copy_entry(struct outbox *outbox, sqlite3_stmt *statement, struct claim_entry *entry)
+static enum status copy_entry(struct outbox *outbox, sqlite3_stmt *statement,
+                              struct claim_entry *entry)
 {
     entry->seq = sqlite3_column_int64(statement, 0);
     entry->id = column_uuid(statement, 1);
@@ -131,10 +134,12 @@ static enum status read_needs(struct outbox *outbox, struct claim_entry *entry, 
 
 /* ---- the patient's line ---- */
 
-/* Does an earlier waiting one of this patient stay behind? Then this one waits behind it. (Those claimed just now do not count.) */
+/* Does an earlier waiting one of this patient stay behind? Then this one waits behind it. (Those
+ * claimed just now do not count.) */
 static enum status must_stay(struct outbox *outbox, struct member one, bool *stays)
 {
-    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_LINE_BEFORE, NUMBERS(one.patient, one.seq));
+    sqlite3_stmt *statement =
+        db_bind_numbers(&outbox->db, SQL_LINE_BEFORE, NUMBERS(one.patient, one.seq));
     enum status status = db_step(&outbox->db, statement, stays);
 
     if (*stays)
@@ -153,9 +158,11 @@ static enum status mark(struct outbox *outbox, int64_t seq, int64_t now_ms)
 }
 
 /* What cannot be read back must not stop the queue: a person is told. */
-static enum status hold_damaged(struct outbox *outbox, const struct claim_job *job, struct member one)
+static enum status hold_damaged(struct outbox *outbox, const struct claim_job *job,
+                                struct member one)
 {
-    log_line(LOG_LEVEL_ERROR, "store: seq=%lld state=held why=\"damaged on disk\"", (long long)one.seq);
+    log_line(LOG_LEVEL_ERROR, "store: seq=%lld state=held why=\"damaged on disk\"",
+             (long long)one.seq);
     return delivery_hold(outbox, one.seq, one.patient, "damaged on disk", job->now_ms);
 }
 
@@ -166,9 +173,11 @@ struct due {
     int64_t patient;
 };
 
-static enum status read_due(struct outbox *outbox, const struct claim_job *job, struct due *out, size_t *count)
+static enum status read_due(struct outbox *outbox, const struct claim_job *job, struct due *out,
+                            size_t *count)
 {
-    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_DUE, NUMBERS(job->now_ms, (int64_t)job->most));
+    sqlite3_stmt *statement =
+        db_bind_numbers(&outbox->db, SQL_DUE, NUMBERS(job->now_ms, (int64_t)job->most));
     bool row, copied = true;
     enum status status;
 
@@ -180,7 +189,8 @@ static enum status read_due(struct outbox *outbox, const struct claim_job *job, 
         due->entry.attempts = (unsigned)sqlite3_column_int(statement, 2);
         due->entry.ambiguous = sqlite3_column_int(statement, 3) != 0;
         due->entry.sent_ms = sqlite3_column_int64(statement, 4);
-        copied = copy_text(statement, 5, &due->entry.remote) && copy_text(statement, 6, &due->entry.remote_version);
+        copied = copy_text(statement, 5, &due->entry.remote) &&
+                 copy_text(statement, 6, &due->entry.remote_version);
     }
     if (copied)
         return status;
@@ -255,24 +265,27 @@ struct fresh {
     bool has_row; /* it was held before its turn, and released */
 };
 
-static enum status insert_fresh(struct outbox *outbox, const struct claim_job *job, const struct fresh *fresh, int64_t unmet, bool stays)
+static enum status insert_fresh(struct outbox *outbox, const struct claim_job *job,
+                                const struct fresh *fresh, int64_t unmet, bool stays)
 {
     bool taken = unmet == 0 && !stays;
 
     counter_add(outbox, COUNTER_WAITING, 1);
     return db_run_numbers(&outbox->db, SQL_DELIVERY_INSERT,
-                          NUMBERS(fresh->entry.seq, fresh->patient, ENTRY_WAITING, 0, taken, taken, taken ? job->now_ms : 0,
-                                  unmet, stays, 0, taken));
+                          NUMBERS(fresh->entry.seq, fresh->patient, ENTRY_WAITING, 0, taken, taken,
+                                  taken ? job->now_ms : 0, unmet, stays, 0, taken));
 }
 
-static enum status write_turn(struct outbox *outbox, const struct claim_job *job, const struct fresh *fresh, int64_t unmet, bool stays)
+static enum status write_turn(struct outbox *outbox, const struct claim_job *job,
+                              const struct fresh *fresh, int64_t unmet, bool stays)
 {
     enum status status;
 
     if (!fresh->has_row)
         return insert_fresh(outbox, job, fresh, unmet, stays);
     status = place(outbox, fresh->entry.seq, unmet, stays);
-    return status == STATUS_OK && unmet == 0 && !stays ? mark(outbox, fresh->entry.seq, job->now_ms) : status;
+    return status == STATUS_OK && unmet == 0 && !stays ? mark(outbox, fresh->entry.seq, job->now_ms)
+                                                       : status;
 }
 
 static enum status take_turn(struct outbox *outbox, struct claim_job *job, struct fresh *fresh)
@@ -295,16 +308,21 @@ static enum status take_turn(struct outbox *outbox, struct claim_job *job, struc
     return status;
 }
 
-static enum status take_damaged(struct outbox *outbox, struct claim_job *job, const struct fresh *fresh)
+static enum status take_damaged(struct outbox *outbox, struct claim_job *job,
+                                const struct fresh *fresh)
 {
     const struct member one = {fresh->entry.seq, fresh->patient};
-    enum status status = fresh->has_row ? STATUS_OK : delivery_insert(outbox, one.seq, one.patient, ENTRY_WAITING, NULL, 0);
+    enum status status =
+        fresh->has_row ? STATUS_OK
+                       : delivery_insert(outbox, one.seq, one.patient, ENTRY_WAITING, NULL, 0);
 
     return status == STATUS_OK ? hold_damaged(outbox, job, one) : status;
 }
 
-/* One that has a row although it is over the watermark was held before its turn: waiting again, it takes its turn; else it is passed by. */
-static enum status claim_one_fresh(struct outbox *outbox, struct claim_job *job, sqlite3_stmt *statement)
+/* One that has a row although it is over the watermark was held before its turn: waiting again, it
+ * takes its turn; else it is passed by. */
+static enum status claim_one_fresh(struct outbox *outbox, struct claim_job *job,
+                                   sqlite3_stmt *statement)
 {
     struct fresh fresh = {.entry = {.seq = sqlite3_column_int64(statement, 0)},
                           .patient = sqlite3_column_int64(statement, 3),
@@ -333,7 +351,8 @@ static enum status claim_one_fresh(struct outbox *outbox, struct claim_job *job,
 static enum status claim_fresh(struct outbox *outbox, struct claim_job *job)
 {
     sqlite3_stmt *statement = db_bind_numbers(
-        &outbox->db, SQL_FRESH, NUMBERS(outbox->tally.counters[COUNTER_WATERMARK], (int64_t)job->most * LOOKED_AT_TIMES));
+        &outbox->db, SQL_FRESH,
+        NUMBERS(outbox->tally.counters[COUNTER_WATERMARK], (int64_t)job->most * LOOKED_AT_TIMES));
     enum status status = STATUS_OK;
     bool row;
 
@@ -374,7 +393,8 @@ static enum status find_next_due(struct outbox *outbox, struct claim *claim)
 static enum status claim_run(struct outbox *outbox, struct job *job)
 {
     struct claim_job *claiming = (struct claim_job *)(void *)job;
-    enum status status = settlements_write(outbox, claiming->settlements, claiming->settlements_count, claiming->now_ms);
+    enum status status = settlements_write(outbox, claiming->settlements,
+                                           claiming->settlements_count, claiming->now_ms);
 
     if (status == STATUS_OK)
         status = claim_back(outbox);
@@ -387,11 +407,16 @@ static enum status claim_run(struct outbox *outbox, struct job *job)
     return status;
 }
 
-enum status outbox_turn(struct outbox *outbox, const struct settlement *settlements, size_t count, size_t most, size_t bytes_most,
-                        int64_t now_ms, struct claim **out)
+enum status outbox_turn(struct outbox *outbox, const struct settlement *settlements, size_t count,
+                        size_t most, size_t bytes_most, int64_t now_ms, struct claim **out)
 {
-    struct claim_job job = {.job = {.run = claim_run}, .most = most, .bytes_most = bytes_most, .now_ms = now_ms,
-                            .claim = claim_new(most), .settlements = settlements, .settlements_count = count};
+    struct claim_job job = {.job = {.run = claim_run},
+                            .most = most,
+                            .bytes_most = bytes_most,
+                            .now_ms = now_ms,
+                            .claim = claim_new(most),
+                            .settlements = settlements,
+                            .settlements_count = count};
     enum status status = job.claim ? outbox_do(outbox, &job.job) : STATUS_NO_MEMORY;
 
     if (status != STATUS_OK) {
@@ -402,7 +427,8 @@ enum status outbox_turn(struct outbox *outbox, const struct settlement *settleme
     return STATUS_OK;
 }
 
-enum status outbox_claim(struct outbox *outbox, size_t most, size_t bytes_most, int64_t now_ms, struct claim **out)
+enum status outbox_claim(struct outbox *outbox, size_t most, size_t bytes_most, int64_t now_ms,
+                         struct claim **out)
 {
     return outbox_turn(outbox, NULL, 0, most, bytes_most, now_ms, out);
 }

@@ -59,9 +59,11 @@ static enum status find_seq(struct outbox *outbox, const struct uuid *id, int64_
     return STATUS_OK;
 }
 
-static enum status note_decision(struct outbox *outbox, const struct decide_job *job, int64_t seq, const char *what)
+static enum status note_decision(struct outbox *outbox, const struct decide_job *job, int64_t seq,
+                                 const char *what)
 {
-    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_DECISION_INSERT, NUMBERS(seq, job->now_ms));
+    sqlite3_stmt *statement =
+        db_bind_numbers(&outbox->db, SQL_DECISION_INSERT, NUMBERS(seq, job->now_ms));
 
     if (statement) {
         bind_text(statement, 3, what);
@@ -72,12 +74,14 @@ static enum status note_decision(struct outbox *outbox, const struct decide_job 
 }
 
 /* One that waits before its turn has come (over the watermark) waits in the line until then. */
-static enum status set_state(struct outbox *outbox, const struct decide_job *job, int64_t seq, enum entry_state state)
+static enum status set_state(struct outbox *outbox, const struct decide_job *job, int64_t seq,
+                             enum entry_state state)
 {
     bool waits = state == ENTRY_WAITING;
-    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_DELIVERY_STATE,
-                                              NUMBERS(seq, (int64_t)state, 0, 0, 0, waits ? 0 : job->now_ms,
-                                                      waits && seq > outbox->tally.counters[COUNTER_WATERMARK]));
+    sqlite3_stmt *statement =
+        db_bind_numbers(&outbox->db, SQL_DELIVERY_STATE,
+                        NUMBERS(seq, (int64_t)state, 0, 0, 0, waits ? 0 : job->now_ms,
+                                waits && seq > outbox->tally.counters[COUNTER_WATERMARK]));
 
     if (statement) {
         bind_text(statement, 3, job->reason);
@@ -88,7 +92,8 @@ static enum status set_state(struct outbox *outbox, const struct decide_job *job
 
 /* ---- release ---- */
 
-static enum status release_one(struct outbox *outbox, const struct decide_job *job, int64_t seq, int64_t patient)
+static enum status release_one(struct outbox *outbox, const struct decide_job *job, int64_t seq,
+                               int64_t patient)
 {
     enum status status = set_state(outbox, job, seq, ENTRY_WAITING);
 
@@ -102,7 +107,8 @@ static enum status release_one(struct outbox *outbox, const struct decide_job *j
 }
 
 /* What strictly hangs on a released one and was held with it goes with it. */
-static enum status release_held_dependants(struct outbox *outbox, struct decide_job *job, int64_t on_seq)
+static enum status release_held_dependants(struct outbox *outbox, struct decide_job *job,
+                                           int64_t on_seq)
 {
     struct dependants page = {.after = 0};
     struct delivery_row row;
@@ -111,7 +117,8 @@ static enum status release_held_dependants(struct outbox *outbox, struct decide_
     do {
         status = dependants_next(outbox, on_seq, &page);
         for (size_t i = 0; i < page.count && status == STATUS_OK; i++) {
-            if (!page.items[i].strict || !page.items[i].has_row || page.items[i].state != ENTRY_HELD)
+            if (!page.items[i].strict || !page.items[i].has_row ||
+                page.items[i].state != ENTRY_HELD)
                 continue;
             status = delivery_find(outbox, page.items[i].seq, &row);
             if (status == STATUS_OK && !row.unmapped)
@@ -121,7 +128,8 @@ static enum status release_held_dependants(struct outbox *outbox, struct decide_
     return status;
 }
 
-static enum status release_all(struct outbox *outbox, struct decide_job *job, int64_t seq, int64_t patient)
+static enum status release_all(struct outbox *outbox, struct decide_job *job, int64_t seq,
+                               int64_t patient)
 {
     enum status status = add_seq(job, seq);
 
@@ -138,7 +146,8 @@ static enum status release_all(struct outbox *outbox, struct decide_job *job, in
     return status;
 }
 
-static enum status find_held(struct outbox *outbox, const struct decide_job *job, bool unmapped, int64_t *seq, int64_t *patient)
+static enum status find_held(struct outbox *outbox, const struct decide_job *job, bool unmapped,
+                             int64_t *seq, int64_t *patient)
 {
     struct delivery_row row;
     enum status status = find_seq(outbox, job->id, seq);
@@ -148,7 +157,8 @@ static enum status find_held(struct outbox *outbox, const struct decide_job *job
     if (status != STATUS_OK)
         return status;
     *patient = row.patient;
-    return row.found && row.state == ENTRY_HELD && row.unmapped == unmapped ? STATUS_OK : STATUS_CONFLICT;
+    return row.found && row.state == ENTRY_HELD && row.unmapped == unmapped ? STATUS_OK
+                                                                            : STATUS_CONFLICT;
 }
 
 static enum status release_run(struct outbox *outbox, struct job *job)
@@ -159,9 +169,11 @@ static enum status release_run(struct outbox *outbox, struct job *job)
     return status == STATUS_OK ? release_all(outbox, of(job), seq, patient) : status;
 }
 
-enum status outbox_release(struct outbox *outbox, const struct uuid *id, const char *reason, const char *by, int64_t now_ms)
+enum status outbox_release(struct outbox *outbox, const struct uuid *id, const char *reason,
+                           const char *by, int64_t now_ms)
 {
-    struct decide_job job = {.job = {.run = release_run}, .id = id, .reason = reason, .by = by, .now_ms = now_ms};
+    struct decide_job job = {
+        .job = {.run = release_run}, .id = id, .reason = reason, .by = by, .now_ms = now_ms};
 
     return decide(outbox, &job);
 }
@@ -218,19 +230,23 @@ static enum status read_main(struct outbox *outbox, int64_t seq, struct main_row
     return out->patient && out->client && out->version ? STATUS_OK : STATUS_NO_MEMORY;
 }
 
-static enum status add_companion(struct outbox *outbox, const struct main_row *row, const struct put_entry *companion, int64_t main)
+static enum status add_companion(struct outbox *outbox, const struct main_row *row,
+                                 const struct put_entry *companion, int64_t main)
 {
     struct put_entry entry = *companion;
     int64_t seq = outbox->tally.last_seq + 1;
     enum status status;
 
     entry.reading = 0; /* both counted from the main, which is of an earlier put */
-    entry.needs = (const struct put_need[]){{0, true}};
+    entry.needs = (const struct put_need[]){
+        {0, true}
+    };
     entry.needs_count = 1;
     status = put_entry(outbox, &row->put, &entry, seq, main);
     if (status == STATUS_OK)
         outbox->tally.last_seq = seq;
-    return status == STATUS_OK ? db_run_numbers(&outbox->db, SQL_LATE_INSERT, NUMBERS(main, seq)) : status;
+    return status == STATUS_OK ? db_run_numbers(&outbox->db, SQL_LATE_INSERT, NUMBERS(main, seq))
+                               : status;
 }
 
 static enum status release_mapped_run(struct outbox *outbox, struct job *job)
@@ -250,11 +266,16 @@ static enum status release_mapped_run(struct outbox *outbox, struct job *job)
     return status == STATUS_OK ? release_all(outbox, decision, seq, patient) : status;
 }
 
-enum status outbox_release_mapped(struct outbox *outbox, const struct put_entry *entries, size_t count, const char *reason, const char *by,
-                                  int64_t now_ms)
+enum status outbox_release_mapped(struct outbox *outbox, const struct put_entry *entries,
+                                  size_t count, const char *reason, const char *by, int64_t now_ms)
 {
-    struct decide_job job = {.job = {.run = release_mapped_run}, .id = &entries[0].id, .reason = reason, .by = by,
-                             .now_ms = now_ms, .entries = entries, .count = count};
+    struct decide_job job = {.job = {.run = release_mapped_run},
+                             .id = &entries[0].id,
+                             .reason = reason,
+                             .by = by,
+                             .now_ms = now_ms,
+                             .entries = entries,
+                             .count = count};
 
     return decide(outbox, &job);
 }
@@ -264,10 +285,12 @@ enum status outbox_release_mapped(struct outbox *outbox, const struct put_entry 
 /* What may have been sent cannot be unsaid here: that is a correction. */
 static bool may_discard(const struct delivery_row *row)
 {
-    return !row->found || row->state == ENTRY_HELD || (row->state == ENTRY_WAITING && row->attempts == 0 && !row->ambiguous);
+    return !row->found || row->state == ENTRY_HELD ||
+           (row->state == ENTRY_WAITING && row->attempts == 0 && !row->ambiguous);
 }
 
-static enum status move_to_discarded(struct outbox *outbox, const struct decide_job *job, int64_t seq, const struct delivery_row *row)
+static enum status move_to_discarded(struct outbox *outbox, const struct decide_job *job,
+                                     int64_t seq, const struct delivery_row *row)
 {
     enum status status = STATUS_OK;
 
@@ -352,9 +375,11 @@ static enum status discard_run(struct outbox *outbox, struct job *job)
     return status;
 }
 
-enum status outbox_discard(struct outbox *outbox, const struct uuid *id, const char *reason, const char *by, int64_t now_ms)
+enum status outbox_discard(struct outbox *outbox, const struct uuid *id, const char *reason,
+                           const char *by, int64_t now_ms)
 {
-    struct decide_job job = {.job = {.run = discard_run}, .id = id, .reason = reason, .by = by, .now_ms = now_ms};
+    struct decide_job job = {
+        .job = {.run = discard_run}, .id = id, .reason = reason, .by = by, .now_ms = now_ms};
 
     return decide(outbox, &job);
 }

@@ -1,4 +1,5 @@
-/* delivery.c - the states of entries at the destination: small moves shared by claiming, settling and deciding. */
+/* delivery.c - the states of entries at the destination: small moves shared by claiming, settling
+ * and deciding. */
 #include "store/store_private.h"
 
 enum status delivery_find(struct outbox *outbox, int64_t seq, struct delivery_row *out)
@@ -32,10 +33,12 @@ void state_counted(struct outbox *outbox, enum entry_state from, enum entry_stat
     counter_add(outbox, counter_of[to], 1);
 }
 
-enum status delivery_insert(struct outbox *outbox, int64_t seq, int64_t patient, enum entry_state state, const char *reason, int64_t now_ms)
+enum status delivery_insert(struct outbox *outbox, int64_t seq, int64_t patient,
+                            enum entry_state state, const char *reason, int64_t now_ms)
 {
     sqlite3_stmt *statement =
-        db_bind_numbers(&outbox->db, SQL_DELIVERY_INSERT, NUMBERS(seq, patient, (int64_t)state, 0, 0, 0, 0, 0, 0, now_ms, 0));
+        db_bind_numbers(&outbox->db, SQL_DELIVERY_INSERT,
+                        NUMBERS(seq, patient, (int64_t)state, 0, 0, 0, 0, 0, 0, now_ms, 0));
     enum status status;
 
     if (statement)
@@ -49,9 +52,11 @@ enum status delivery_insert(struct outbox *outbox, int64_t seq, int64_t patient,
     return STATUS_OK;
 }
 
-enum status delivery_hold(struct outbox *outbox, int64_t seq, int64_t patient, const char *reason, int64_t now_ms)
+enum status delivery_hold(struct outbox *outbox, int64_t seq, int64_t patient, const char *reason,
+                          int64_t now_ms)
 {
-    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_DELIVERY_SETTLE, NUMBERS(seq, ENTRY_HELD, now_ms, 0));
+    sqlite3_stmt *statement =
+        db_bind_numbers(&outbox->db, SQL_DELIVERY_SETTLE, NUMBERS(seq, ENTRY_HELD, now_ms, 0));
     enum status status;
 
     if (statement) {
@@ -69,8 +74,8 @@ enum status delivery_hold(struct outbox *outbox, int64_t seq, int64_t patient, c
 
 enum status line_release(struct outbox *outbox, int64_t patient)
 {
-    enum status status = db_run_numbers(&outbox->db, SQL_LINE_RELEASE,
-                                        NUMBERS(patient, outbox->tally.counters[COUNTER_WATERMARK]));
+    enum status status = db_run_numbers(
+        &outbox->db, SQL_LINE_RELEASE, NUMBERS(patient, outbox->tally.counters[COUNTER_WATERMARK]));
 
     if (status == STATUS_OK && sqlite3_changes(outbox->db.handle) > 0)
         outbox->made_deliverable = true;
@@ -88,7 +93,8 @@ enum status unmet_of(struct outbox *outbox, int64_t seq, int64_t *out)
 
     while ((status = db_step(&outbox->db, statement, &row)) == STATUS_OK && row) {
         bool strict = sqlite3_column_int(statement, 0) != 0;
-        enum entry_state state = (enum entry_state)sqlite3_column_int(statement, 1); /* no row yet: waiting */
+        enum entry_state state =
+            (enum entry_state)sqlite3_column_int(statement, 1); /* no row yet: waiting */
 
         loose += !strict;
         loose_charted += !strict && state == ENTRY_CHARTED;
@@ -115,22 +121,24 @@ enum status unmet_update(struct outbox *outbox, int64_t seq, int64_t patient)
 
 enum status dependants_next(struct outbox *outbox, int64_t on_seq, struct dependants *page)
 {
-    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_NEEDED_BY, NUMBERS(on_seq, page->after, DEPENDANTS_ROOM));
+    sqlite3_stmt *statement =
+        db_bind_numbers(&outbox->db, SQL_NEEDED_BY, NUMBERS(on_seq, page->after, DEPENDANTS_ROOM));
     enum status status;
     bool row;
 
     page->count = 0;
     while ((status = db_step(&outbox->db, statement, &row)) == STATUS_OK && row) {
         page->after = sqlite3_column_int64(statement, 0);
-        page->items[page->count++] = (struct dependant){page->after, sqlite3_column_int(statement, 1) != 0,
-                                                        sqlite3_column_type(statement, 2) != SQLITE_NULL,
-                                                        (enum entry_state)sqlite3_column_int(statement, 2)};
+        page->items[page->count++] =
+            (struct dependant){page->after, sqlite3_column_int(statement, 1) != 0,
+                               sqlite3_column_type(statement, 2) != SQLITE_NULL,
+                               (enum entry_state)sqlite3_column_int(statement, 2)};
     }
     return status;
 }
 
-/* A charted panel one of whose members was charted after it: waiting again, to be sent as a new version. How it was charted before
- * is kept among its attempts. */
+/* A charted panel one of whose members was charted after it: waiting again, to be sent as a new
+ * version. How it was charted before is kept among its attempts. */
 static enum status send_again(struct outbox *outbox, int64_t seq)
 {
     int64_t unmet = 0;
@@ -145,7 +153,8 @@ static enum status send_again(struct outbox *outbox, int64_t seq)
     return status;
 }
 
-static enum status review_one(struct outbox *outbox, const struct dependant *dependant, int64_t patient, bool first_charted)
+static enum status review_one(struct outbox *outbox, const struct dependant *dependant,
+                              int64_t patient, bool first_charted)
 {
     if (!dependant->has_row)
         return STATUS_OK; /* looked at when it is claimed */
@@ -158,7 +167,8 @@ static enum status review_one(struct outbox *outbox, const struct dependant *dep
     return STATUS_OK;
 }
 
-enum status dependants_review(struct outbox *outbox, int64_t seq, int64_t patient, bool first_charted)
+enum status dependants_review(struct outbox *outbox, int64_t seq, int64_t patient,
+                              bool first_charted)
 {
     struct dependants page = {.after = 0};
     enum status status;

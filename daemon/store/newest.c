@@ -5,7 +5,7 @@
 
 #include "store/newest.h"
 
-#define PLACES 4096U
+#define PLACES    4096U
 #define KIND_ROOM 40
 
 struct place {
@@ -45,7 +45,8 @@ static struct place *place_of(struct newest *newest, int64_t patient, const char
     uint64_t hash = (uint64_t)patient;
 
     for (; *kind; kind++)
-        hash = (hash ^ (unsigned char)*kind) * 0x100000001B3U; /* FNV-1a over what SipHash has spread already */
+        hash = (hash ^ (unsigned char)*kind) *
+               0x100000001B3U; /* FNV-1a over what SipHash has spread already */
     return &newest->places[(hash ^ hash >> 32) % PLACES];
 }
 
@@ -54,7 +55,8 @@ static bool is_it(const struct place *place, int64_t patient, const char *kind)
     return place->patient == patient && strcmp(place->kind, kind) == 0;
 }
 
-bool newest_find(struct newest *newest, int64_t patient, const char *kind, struct newest_values *out, uint32_t *generation)
+bool newest_find(struct newest *newest, int64_t patient, const char *kind,
+                 struct newest_values *out, uint32_t *generation)
 {
     struct place *place = place_of(newest, patient, kind);
     bool found;
@@ -68,14 +70,16 @@ bool newest_find(struct newest *newest, int64_t patient, const char *kind, struc
     return found;
 }
 
-static void write_place(struct place *place, int64_t patient, const char *kind, const struct newest_values *values)
+static void write_place(struct place *place, int64_t patient, const char *kind,
+                        const struct newest_values *values)
 {
     place->patient = patient;
     memcpy(place->kind, kind, strlen(kind) + 1);
     place->values = *values;
 }
 
-void newest_learn(struct newest *newest, int64_t patient, const char *kind, uint32_t generation, const struct newest_values *values)
+void newest_learn(struct newest *newest, int64_t patient, const char *kind, uint32_t generation,
+                  const struct newest_values *values)
 {
     struct place *place = place_of(newest, patient, kind);
 
@@ -99,7 +103,8 @@ static void update_place(struct place *place, const struct newest_values *values
         place->kind[0] = '\0';
 }
 
-void newest_note(struct newest *newest, int64_t patient, const char *kind, int64_t taken_ms, const char *bytes, size_t length)
+void newest_note(struct newest *newest, int64_t patient, const char *kind, int64_t taken_ms,
+                 const char *bytes, size_t length)
 {
     struct place *place = place_of(newest, patient, kind);
     const struct newest_values values = {.taken_ms = taken_ms, .length = length};

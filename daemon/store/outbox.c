@@ -43,7 +43,8 @@ static enum status open_private(const char *path, int flags, int *fd)
     return errno == ENOSPC || errno == EDQUOT ? STATUS_DISK_FULL : STATUS_IO;
 }
 
-/* An advisory lock on a file of its own: closing any descriptor of the database would drop SQLite's locks on it (POSIX). */
+/* An advisory lock on a file of its own: closing any descriptor of the database would drop SQLite's
+ * locks on it (POSIX). */
 static enum status lock_store(struct outbox *outbox)
 {
     size_t room = strlen(outbox->path) + sizeof("-lock");
@@ -60,7 +61,8 @@ static enum status lock_store(struct outbox *outbox)
     return status;
 }
 
-/* SQLite makes the files beside it with the same mode. Safe before SQLite has it open: see lock_store(). */
+/* SQLite makes the files beside it with the same mode. Safe before SQLite has it open: see
+ * lock_store(). */
 static enum status make_file(const char *path)
 {
     int fd;
@@ -140,7 +142,8 @@ enum status outbox_start(const struct outbox_options *options, struct outbox **o
     counters_show(outbox);
     checkpoint_watch(outbox);
     outbox->writer_runs = pthread_create(&outbox->writer, NULL, writer_thread, outbox) == 0;
-    outbox->checkpointer_runs = pthread_create(&outbox->checkpointer, NULL, checkpoint_thread, outbox) == 0;
+    outbox->checkpointer_runs =
+        pthread_create(&outbox->checkpointer, NULL, checkpoint_thread, outbox) == 0;
     if (!outbox->writer_runs || !outbox->checkpointer_runs) {
         outbox_stop(outbox);
         return STATUS_NO_MEMORY;

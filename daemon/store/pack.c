@@ -7,10 +7,11 @@
 #include "store/pack.h"
 
 #define WINDOW_BITS  (-12) /* raw deflate, 4 KiB: the end of the base and of the text itself */
-#define MEMORY_LEVEL 3 /* small tables: they are cleared for each text */
+#define MEMORY_LEVEL 3     /* small tables: they are cleared for each text */
 #define BASES_MOST   128
-#define BASE_MOST    16384 /* bytes of one: what is beyond the window does not help, and memory is bounded */
-#define TEXT_MOST    ((size_t)16 << 20)
+#define BASE_MOST \
+    16384 /* bytes of one: what is beyond the window does not help, and memory is bounded */
+#define TEXT_MOST ((size_t)16 << 20)
 
 /* ---- a buffer that only grows ---- */
 
@@ -63,7 +64,8 @@ enum status bases_new(struct bases **out)
 
     if (!bases)
         return STATUS_NO_MEMORY;
-    if (deflateInit2(&bases->deflate, 1, Z_DEFLATED, WINDOW_BITS, MEMORY_LEVEL, Z_DEFAULT_STRATEGY) != Z_OK) {
+    if (deflateInit2(&bases->deflate, 1, Z_DEFLATED, WINDOW_BITS, MEMORY_LEVEL,
+                     Z_DEFAULT_STRATEGY) != Z_OK) {
         free(bases);
         return STATUS_NO_MEMORY;
     }
@@ -107,7 +109,8 @@ static struct base *find(struct bases *bases, const char *kind, const char *role
     return NULL;
 }
 
-/* The length of the text in four bytes, then the deflated bytes. False: no room, or it does not get shorter than two thirds. */
+/* The length of the text in four bytes, then the deflated bytes. False: no room, or it does not get
+ * shorter than two thirds. */
 static bool pack_one(struct bases *bases, struct text text, struct text base, struct text *out)
 {
     z_stream *stream = &bases->deflate;
@@ -118,7 +121,8 @@ static bool pack_one(struct bases *bases, struct text text, struct text base, st
         return false;
     for (int i = 0; i < 4; i++)
         buffer->bytes[i] = (char)(text.length >> (8 * i));
-    if (deflateReset(stream) != Z_OK || deflateSetDictionary(stream, (const Bytef *)base.bytes, (uInt)base.length) != Z_OK)
+    if (deflateReset(stream) != Z_OK ||
+        deflateSetDictionary(stream, (const Bytef *)base.bytes, (uInt)base.length) != Z_OK)
         return false;
     stream->next_in = (z_const Bytef *)(uintptr_t)text.bytes;
     stream->avail_in = (uInt)text.length;
@@ -130,7 +134,8 @@ static bool pack_one(struct bases *bases, struct text text, struct text base, st
     return true;
 }
 
-void bases_pack(struct bases *bases, const char *kind, const char *role, struct text text, struct text *out, int64_t *base_out)
+void bases_pack(struct bases *bases, const char *kind, const char *role, struct text text,
+                struct text *out, int64_t *base_out)
 {
     const struct base *base = text.bytes ? find(bases, kind, role) : NULL;
 
@@ -144,7 +149,8 @@ static struct base *base_new(struct bases *bases, const char *kind, const char *
 {
     struct base *base = &bases->items[bases->count];
 
-    if (bases->count == BASES_MOST || strlen(kind) >= sizeof(base->kind) || strlen(role) >= sizeof(base->role))
+    if (bases->count == BASES_MOST || strlen(kind) >= sizeof(base->kind) ||
+        strlen(role) >= sizeof(base->role))
         return NULL;
     bases->count++;
     *base = (struct base){0};
@@ -153,7 +159,8 @@ static struct base *base_new(struct bases *bases, const char *kind, const char *
     return base;
 }
 
-void bases_learn(struct bases *bases, const char *kind, const char *role, int64_t seq, struct text text)
+void bases_learn(struct bases *bases, const char *kind, const char *role, int64_t seq,
+                 struct text text)
 {
     struct text kept = {text.length <= BASE_MOST ? copy(text) : NULL, text.length};
     struct base *base = kept.bytes ? find(bases, kind, role) : NULL;
@@ -245,7 +252,9 @@ static size_t length_of(struct text packed)
 /* Inflating allocates its window only now. */
 static enum status status_of_zlib(int code)
 {
-    return code == Z_OK || code == Z_STREAM_END ? STATUS_OK : code == Z_MEM_ERROR ? STATUS_NO_MEMORY : STATUS_DAMAGED;
+    return code == Z_OK || code == Z_STREAM_END ? STATUS_OK
+           : code == Z_MEM_ERROR                ? STATUS_NO_MEMORY
+                                                : STATUS_DAMAGED;
 }
 
 static enum status inflate_all(z_stream *stream, struct text packed, struct text base)
@@ -253,7 +262,8 @@ static enum status inflate_all(z_stream *stream, struct text packed, struct text
     enum status status = status_of_zlib(inflateReset(stream));
 
     if (status == STATUS_OK)
-        status = status_of_zlib(inflateSetDictionary(stream, (const Bytef *)base.bytes, (uInt)base.length));
+        status = status_of_zlib(
+            inflateSetDictionary(stream, (const Bytef *)base.bytes, (uInt)base.length));
     if (status != STATUS_OK)
         return status;
     stream->next_in = (z_const Bytef *)(uintptr_t)packed.bytes;
@@ -273,7 +283,8 @@ enum status unpack(struct unpacker *unpacker, struct text packed, struct text *o
         return STATUS_NO_MEMORY;
     unpacker->inflate.next_out = (Bytef *)unpacker->buffer.bytes;
     unpacker->inflate.avail_out = (uInt)length;
-    status = inflate_all(&unpacker->inflate, (struct text){packed.bytes + 4, packed.length - 4}, base);
+    status =
+        inflate_all(&unpacker->inflate, (struct text){packed.bytes + 4, packed.length - 4}, base);
     if (status == STATUS_OK && unpacker->inflate.avail_out != 0)
         status = STATUS_DAMAGED;
     if (status == STATUS_OK)

@@ -23,9 +23,10 @@ static bool is_main(const struct put_entry *entry)
 
 enum known { KNOWN_NOT, KNOWN_SAME, KNOWN_OTHER };
 
-/* What was on disk before this put; of what it has written itself only its own row does not count. */
-static enum status look(struct outbox *outbox, const struct put_entry *entry, int64_t first_seq, int64_t own_seq,
-                        enum known *known)
+/* What was on disk before this put; of what it has written itself only its own row does not count.
+ */
+static enum status look(struct outbox *outbox, const struct put_entry *entry, int64_t first_seq,
+                        int64_t own_seq, enum known *known)
 {
     sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ENTRY_KNOWN);
     struct text content;
@@ -43,7 +44,8 @@ static enum status look(struct outbox *outbox, const struct put_entry *entry, in
     content = column_bytes(statement, 1);
     if (seq >= first_seq)
         *known = seq == own_seq ? KNOWN_NOT : KNOWN_OTHER; /* twice in one put */
-    else if (content.length == sizeof(entry->content) && memcmp(content.bytes, entry->content, content.length) == 0)
+    else if (content.length == sizeof(entry->content) &&
+             memcmp(content.bytes, entry->content, content.length) == 0)
         *known = KNOWN_SAME;
     else
         *known = KNOWN_OTHER;
@@ -51,8 +53,10 @@ static enum status look(struct outbox *outbox, const struct put_entry *entry, in
     return status;
 }
 
-/* The id of entry `at` was found to be there: is all of it the same again (only mains are compared: the others follow from them)? */
-static enum status replay_or_conflict(struct outbox *outbox, struct put *put, int64_t first_seq, size_t at)
+/* The id of entry `at` was found to be there: is all of it the same again (only mains are compared:
+ * the others follow from them)? */
+static enum status replay_or_conflict(struct outbox *outbox, struct put *put, int64_t first_seq,
+                                      size_t at)
 {
     size_t mains = 0, same = 0;
 
@@ -86,7 +90,8 @@ struct placed { /* where an entry stands among the others */
 };
 
 /* The chain of a patient and kind: this one becomes its newest, and names the one before. */
-static enum status join_chain(struct outbox *outbox, const struct put *put, const struct put_entry *entry, struct placed *placed)
+static enum status join_chain(struct outbox *outbox, const struct put *put,
+                              const struct put_entry *entry, struct placed *placed)
 {
     const int64_t patient = patient_hash(put->patient);
     sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_NEWEST_FIND, NUMBERS(patient));
@@ -105,14 +110,16 @@ static enum status join_chain(struct outbox *outbox, const struct put *put, cons
     }
     if (status != STATUS_OK)
         return status;
-    statement = db_bind_numbers(&outbox->db, SQL_NEWEST_SET, NUMBERS(patient, 0, placed->seq, entry->taken_ms));
+    statement = db_bind_numbers(&outbox->db, SQL_NEWEST_SET,
+                                NUMBERS(patient, 0, placed->seq, entry->taken_ms));
     if (statement)
         bind_text(statement, 2, entry->kind);
     return db_run(&outbox->db, statement);
 }
 
-static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry,
-                                const struct placed *placed, struct text became)
+static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put,
+                                const struct put_entry *entry, const struct placed *placed,
+                                struct text became)
 {
     sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ENTRY_INSERT);
 
@@ -142,8 +149,8 @@ static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put, co
     return statement;
 }
 
-static enum status write_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry,
-                               const struct placed *placed)
+static enum status write_entry(struct outbox *outbox, const struct put *put,
+                               const struct put_entry *entry, const struct placed *placed)
 {
     const struct text plain = {entry->became, entry->became_length};
     sqlite3_stmt *statement;
@@ -163,19 +170,24 @@ static enum status write_entry(struct outbox *outbox, const struct put *put, con
     return status;
 }
 
-static enum status put_needs(struct outbox *outbox, const struct put_entry *entry, int64_t seq, int64_t first_seq)
+static enum status put_needs(struct outbox *outbox, const struct put_entry *entry, int64_t seq,
+                             int64_t first_seq)
 {
     enum status status = STATUS_OK;
 
     for (size_t i = 0; i < entry->needs_count && status == STATUS_OK; i++)
-        status = db_run_numbers(&outbox->db, SQL_NEED_INSERT,
-                                NUMBERS(seq, first_seq + (int64_t)entry->needs[i].on, entry->needs[i].strict));
+        status = db_run_numbers(
+            &outbox->db, SQL_NEED_INSERT,
+            NUMBERS(seq, first_seq + (int64_t)entry->needs[i].on, entry->needs[i].strict));
     return status;
 }
 
-enum status put_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry, int64_t seq, int64_t first_seq)
+enum status put_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry,
+                      int64_t seq, int64_t first_seq)
 {
-    struct placed placed = {.seq = seq, .reading = entry->reading == SIZE_MAX ? 0 : first_seq + (int64_t)entry->reading};
+    struct placed placed = {
+        .seq = seq,
+        .reading = entry->reading == SIZE_MAX ? 0 : first_seq + (int64_t)entry->reading};
     enum status status = join_chain(outbox, put, entry, &placed);
 
     if (status == STATUS_OK)
@@ -183,11 +195,13 @@ enum status put_entry(struct outbox *outbox, const struct put *put, const struct
     if (status == STATUS_OK)
         status = put_needs(outbox, entry, seq, first_seq);
     if (status == STATUS_OK && (entry->hold || !entry->became)) /* what is not mapped cannot go */
-        status = delivery_insert(outbox, seq, patient_hash(put->patient), ENTRY_HELD, entry->hold_reason, put->accepted_ms);
+        status = delivery_insert(outbox, seq, patient_hash(put->patient), ENTRY_HELD,
+                                 entry->hold_reason, put->accepted_ms);
     return status;
 }
 
-static enum status put_entries(struct outbox *outbox, const struct put *put, int64_t first_seq, size_t *at)
+static enum status put_entries(struct outbox *outbox, const struct put *put, int64_t first_seq,
+                               size_t *at)
 {
     enum status status = STATUS_OK;
 
@@ -233,7 +247,8 @@ static enum status put_key(struct outbox *outbox, const struct put *put)
         bind_text(statement, 1, put->client);
         bind_text(statement, 2, put->key);
         bind_blob(statement, 3, put->key_content, sizeof(put->key_content));
-        bind_blob(statement, 4, put->answer ? put->answer : "", put->answer ? put->answer_length : 0);
+        bind_blob(statement, 4, put->answer ? put->answer : "",
+                  put->answer ? put->answer_length : 0);
         sqlite3_bind_int64(statement, 5, put->accepted_ms);
     }
     return db_run(&outbox->db, statement);
@@ -269,7 +284,8 @@ static void note_newest(struct outbox *outbox, const struct put *put)
         const struct put_entry *entry = &put->entries[i];
 
         if (is_main(entry) && entry->values)
-            newest_note(outbox->newest, patient, entry->kind, entry->taken_ms, entry->values, entry->values_length);
+            newest_note(outbox->newest, patient, entry->kind, entry->taken_ms, entry->values,
+                        entry->values_length);
     }
 }
 
@@ -290,8 +306,12 @@ void outbox_put(struct outbox *outbox, struct put *put)
 {
     struct put_room *room = (struct put_room *)(void *)&put->own;
 
-    _Static_assert(sizeof(struct put_room) <= sizeof(put->own), "struct put has no room for its job");
-    *room = (struct put_room){.job = {.run = put_run, .done = put_done, .is_put = true}, .put = put};
+    _Static_assert(sizeof(struct put_room) <= sizeof(put->own),
+                   "struct put has no room for its job");
+    *room = (struct put_room){
+        .job = {.run = put_run, .done = put_done, .is_put = true},
+          .put = put
+    };
     put->replayed = false;
     queue_job(outbox, &room->job);
 }

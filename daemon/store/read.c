@@ -1,4 +1,5 @@
-/* read.c - looking at entries: each reader has a connection of its own and never waits for the writer. */
+/* read.c - looking at entries: each reader has a connection of its own and never waits for the
+ * writer. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -39,7 +40,8 @@ static const char *bytes_at(sqlite3_stmt *statement, int column, size_t *length)
     return bytes.bytes;
 }
 
-/* The columns stand in the order of ROW in sqlite.c. `became` is as it is on disk: packed, perhaps. False: no memory. */
+/* The columns stand in the order of ROW in sqlite.c. `became` is as it is on disk: packed, perhaps.
+ * False: no memory. */
 static bool read_row(sqlite3_stmt *statement, struct outbox_row *row)
 {
     struct text content;
@@ -63,7 +65,8 @@ static bool read_row(sqlite3_stmt *statement, struct outbox_row *row)
     content = column_bytes(statement, 15);
     if (content.length == sizeof(row->content))
         memcpy(row->content, content.bytes, content.length);
-    row->state = (enum entry_state)sqlite3_column_int(statement, 17); /* no delivery row: fresh, and so waiting */
+    row->state = (enum entry_state)sqlite3_column_int(
+        statement, 17); /* no delivery row: fresh, and so waiting */
     row->reason = column_text(statement, 18, &lost);
     row->by = column_text(statement, 19, &lost);
     row->attempts = (unsigned)sqlite3_column_int(statement, 20);
@@ -74,7 +77,8 @@ static bool read_row(sqlite3_stmt *statement, struct outbox_row *row)
     return !lost;
 }
 
-static enum status show_row(struct outbox_reader *reader, sqlite3_stmt *statement, struct row_walk *walked)
+static enum status show_row(struct outbox_reader *reader, sqlite3_stmt *statement,
+                            struct row_walk *walked)
 {
     struct outbox_row row;
     struct text became;
@@ -84,7 +88,8 @@ static enum status show_row(struct outbox_reader *reader, sqlite3_stmt *statemen
         return STATUS_NO_MEMORY;
     if (walked->fits && !walked->fits(walked, &row))
         return STATUS_OK;
-    status = db_unpack(&reader->db, (struct text){row.became, row.became_length}, sqlite3_column_int64(statement, 16), &became);
+    status = db_unpack(&reader->db, (struct text){row.became, row.became_length},
+                       sqlite3_column_int64(statement, 16), &became);
     if (status != STATUS_OK)
         return status;
     row.became = became.bytes;
@@ -94,7 +99,8 @@ static enum status show_row(struct outbox_reader *reader, sqlite3_stmt *statemen
     return STATUS_OK;
 }
 
-enum status rows_walk(struct outbox_reader *reader, sqlite3_stmt *statement, struct row_walk *walked)
+enum status rows_walk(struct outbox_reader *reader, sqlite3_stmt *statement,
+                      struct row_walk *walked)
 {
     enum status status = STATUS_OK;
     bool row;
@@ -115,7 +121,8 @@ enum status row_at(struct outbox_reader *reader, int64_t seq, struct row_walk *w
     return rows_walk(reader, db_bind_numbers(&reader->db, SQL_ROW_BY_SEQ, NUMBERS(seq)), walked);
 }
 
-enum status outbox_find(struct outbox_reader *reader, const struct uuid *id, outbox_row_seen *seen, void *context)
+enum status outbox_find(struct outbox_reader *reader, const struct uuid *id, outbox_row_seen *seen,
+                        void *context)
 {
     sqlite3_stmt *statement = db_statement(&reader->db, SQL_ROW_BY_ID);
     struct row_walk walked = {.seen = seen, .context = context};
@@ -131,7 +138,8 @@ enum status outbox_find(struct outbox_reader *reader, const struct uuid *id, out
 
 static enum status first_of_set(struct outbox_reader *reader, const struct uuid *set, int64_t *seq)
 {
-    static const enum sql ways[] = {SQL_SET_FIND, SQL_ENTRY_KNOWN}; /* a single reading's set has its reading's id */
+    static const enum sql ways[] = {
+        SQL_SET_FIND, SQL_ENTRY_KNOWN}; /* a single reading's set has its reading's id */
 
     for (size_t i = 0; i < sizeof(ways) / sizeof(ways[0]); i++) {
         sqlite3_stmt *statement = db_statement(&reader->db, ways[i]);
@@ -172,7 +180,8 @@ static bool set_seen(void *context, const struct outbox_row *row)
     return !walked->stopped;
 }
 
-/* Those mapped late hang on a main of the set; they are asked for by range, and there is mostly none. */
+/* Those mapped late hang on a main of the set; they are asked for by range, and there is mostly
+ * none. */
 static enum status late_of_set(struct outbox_reader *reader, int64_t first, struct set_walk *walked)
 {
     sqlite3_stmt *late = db_bind_numbers(&reader->db, SQL_LATE_FIND, NUMBERS(first, walked->last));
@@ -190,7 +199,8 @@ static enum status late_of_set(struct outbox_reader *reader, int64_t first, stru
     return status;
 }
 
-enum status outbox_of_set(struct outbox_reader *reader, const struct uuid *set, outbox_row_seen *seen, void *context)
+enum status outbox_of_set(struct outbox_reader *reader, const struct uuid *set,
+                          outbox_row_seen *seen, void *context)
 {
     struct set_walk walked = {.set = set, .seen = seen, .context = context};
     struct row_walk rows = {.seen = set_seen, .context = &walked};
@@ -198,13 +208,15 @@ enum status outbox_of_set(struct outbox_reader *reader, const struct uuid *set, 
     enum status status = first_of_set(reader, set, &first);
 
     if (status == STATUS_OK)
-        status = rows_walk(reader, db_bind_numbers(&reader->db, SQL_ROWS_FROM, NUMBERS(first)), &rows);
+        status =
+            rows_walk(reader, db_bind_numbers(&reader->db, SQL_ROWS_FROM, NUMBERS(first)), &rows);
     return status == STATUS_OK && !walked.stopped ? late_of_set(reader, first, &walked) : status;
 }
 
 /* ---- attempts ---- */
 
-static enum status kept_attempts(struct outbox_reader *reader, int64_t seq, outbox_attempt_seen *seen, void *context, bool *goes_on)
+static enum status kept_attempts(struct outbox_reader *reader, int64_t seq,
+                                 outbox_attempt_seen *seen, void *context, bool *goes_on)
 {
     sqlite3_stmt *statement = db_bind_numbers(&reader->db, SQL_ATTEMPTS, NUMBERS(seq));
     bool row, lost = false;
@@ -227,7 +239,8 @@ static enum status kept_attempts(struct outbox_reader *reader, int64_t seq, outb
     return status;
 }
 
-enum status outbox_attempts(struct outbox_reader *reader, int64_t seq, outbox_attempt_seen *seen, void *context)
+enum status outbox_attempts(struct outbox_reader *reader, int64_t seq, outbox_attempt_seen *seen,
+                            void *context)
 {
     bool goes_on = true, row;
     sqlite3_stmt *statement;
@@ -247,7 +260,8 @@ enum status outbox_attempts(struct outbox_reader *reader, int64_t seq, outbox_at
     return STATUS_OK;
 }
 
-enum status outbox_remote(struct outbox_reader *reader, int64_t seq, struct uuid *id_out, char **remote_out)
+enum status outbox_remote(struct outbox_reader *reader, int64_t seq, struct uuid *id_out,
+                          char **remote_out)
 {
     sqlite3_stmt *statement = db_bind_numbers(&reader->db, SQL_REMOTE, NUMBERS(seq));
     bool row, lost = false;
@@ -259,7 +273,8 @@ enum status outbox_remote(struct outbox_reader *reader, int64_t seq, struct uuid
     *id_out = column_uuid(statement, 0);
     *remote_out = NULL;
     remote = column_text(statement, 1, &lost);
-    if (remote && sqlite3_column_int(statement, 2) == ENTRY_CHARTED && !(*remote_out = strdup(remote)))
+    if (remote && sqlite3_column_int(statement, 2) == ENTRY_CHARTED &&
+        !(*remote_out = strdup(remote)))
         lost = true;
     sqlite3_reset(statement);
     return lost ? STATUS_NO_MEMORY : STATUS_OK;
@@ -267,8 +282,8 @@ enum status outbox_remote(struct outbox_reader *reader, int64_t seq, struct uuid
 
 /* ---- idempotency keys ---- */
 
-static enum status read_key(sqlite3_stmt *statement, const uint8_t content[32], enum key_state *state_out, char **answer_out,
-                            size_t *length_out)
+static enum status read_key(sqlite3_stmt *statement, const uint8_t content[32],
+                            enum key_state *state_out, char **answer_out, size_t *length_out)
 {
     struct text kept = column_bytes(statement, 0), answer = column_bytes(statement, 1);
     char *copy;
@@ -287,8 +302,9 @@ static enum status read_key(sqlite3_stmt *statement, const uint8_t content[32], 
     return STATUS_OK;
 }
 
-enum status outbox_key(struct outbox_reader *reader, const char *client, const char *key, const uint8_t content[32],
-                       enum key_state *state_out, char **answer_out, size_t *length_out)
+enum status outbox_key(struct outbox_reader *reader, const char *client, const char *key,
+                       const uint8_t content[32], enum key_state *state_out, char **answer_out,
+                       size_t *length_out)
 {
     sqlite3_stmt *statement = db_statement(&reader->db, SQL_KEY_FIND);
     enum status status;
@@ -338,9 +354,11 @@ enum status outbox_count(struct outbox_reader *reader, struct outbox_counts *out
     enum status status = STATUS_OK;
 
     if (counters[COUNTER_WAITING] > 0)
-        status = oldest(reader, db_statement(&reader->db, SQL_WAITING_OLDEST), &counts.oldest_waiting_ms);
+        status = oldest(reader, db_statement(&reader->db, SQL_WAITING_OLDEST),
+                        &counts.oldest_waiting_ms);
     if (status == STATUS_OK && fresh > 0)
-        status = oldest(reader, db_bind_numbers(&reader->db, SQL_FRESH_OLDEST, NUMBERS(watermark)), &counts.oldest_waiting_ms);
+        status = oldest(reader, db_bind_numbers(&reader->db, SQL_FRESH_OLDEST, NUMBERS(watermark)),
+                        &counts.oldest_waiting_ms);
     if (status == STATUS_OK)
         *out = counts;
     return status;

@@ -1,5 +1,5 @@
-/* search.c - looking for entries: by patient along the chains, by state along their index, else backwards from the newest.
- * Whatever is asked, the rows looked at are bounded. */
+/* search.c - looking for entries: by patient along the chains, by state along their index, else
+ * backwards from the newest. Whatever is asked, the rows looked at are bounded. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -9,17 +9,19 @@
 #define CHAIN_MOST     4096   /* links in one look for the last reading */
 #define KINDS_MOST     256    /* chains of one patient */
 
-/* ---- chains: the entries of a patient and kind, newest first, each naming the one accepted before it ---- */
+/* ---- chains: the entries of a patient and kind, newest first, each naming the one accepted before
+ * it ---- */
 
 struct link {
     int64_t seq, earlier, late_ms, taken_ms, changed_ms, reading;
     enum entry_state state;
-    bool same_patient; /* two patients may share a hash: the text decides */
-    bool is_bound;     /* it has a patient at all */
+    bool same_patient;  /* two patients may share a hash: the text decides */
+    bool is_bound;      /* it has a patient at all */
     struct text values; /* borrowed until the next link */
 };
 
-static enum status read_link(struct outbox_reader *reader, int64_t seq, const char *patient, struct link *out)
+static enum status read_link(struct outbox_reader *reader, int64_t seq, const char *patient,
+                             struct link *out)
 {
     sqlite3_stmt *statement = db_bind_numbers(&reader->db, SQL_CHAIN_STEP, NUMBERS(seq));
     bool row, lost = false;
@@ -46,7 +48,8 @@ static enum status read_link(struct outbox_reader *reader, int64_t seq, const ch
     return lost ? STATUS_NO_MEMORY : STATUS_OK;
 }
 
-/* After the last link: a statement that stands on a row keeps its view of the store, and the log from starting again. */
+/* After the last link: a statement that stands on a row keeps its view of the store, and the log
+ * from starting again. */
 static void let_go(struct outbox_reader *reader)
 {
     sqlite3_reset(reader->db.statements[SQL_CHAIN_STEP]);
@@ -57,7 +60,8 @@ static bool is_main(const struct link *link)
     return link->reading == link->seq;
 }
 
-static enum status newest_of(struct outbox_reader *reader, int64_t patient, const char *kind, int64_t *seq)
+static enum status newest_of(struct outbox_reader *reader, int64_t patient, const char *kind,
+                             int64_t *seq)
 {
     sqlite3_stmt *statement = db_bind_numbers(&reader->db, SQL_NEWEST_FIND, NUMBERS(patient));
     enum status status;
@@ -77,7 +81,8 @@ struct chains { /* of a patient: where each stands; walked newest first by takin
     size_t count;
 };
 
-static enum status chains_of(struct outbox_reader *reader, int64_t patient, const char *kind, struct chains *out)
+static enum status chains_of(struct outbox_reader *reader, int64_t patient, const char *kind,
+                             struct chains *out)
 {
     sqlite3_stmt *statement;
     enum status status;
@@ -95,7 +100,8 @@ static enum status chains_of(struct outbox_reader *reader, int64_t patient, cons
 }
 
 /* The newest link of all chains, and past it. link->seq 0: they are at their end. */
-static enum status next_link(struct outbox_reader *reader, struct chains *chains, const char *patient, struct link *link)
+static enum status next_link(struct outbox_reader *reader, struct chains *chains,
+                             const char *patient, struct link *link)
 {
     size_t newest = 0;
     enum status status;
@@ -115,7 +121,8 @@ static enum status next_link(struct outbox_reader *reader, struct chains *chains
 
 static bool in_range(const struct outbox_search *search, int64_t taken_ms, int64_t changed_ms)
 {
-    return taken_ms >= search->taken_from_ms && taken_ms < search->taken_to_ms && changed_ms >= search->changed_from_ms;
+    return taken_ms >= search->taken_from_ms && taken_ms < search->taken_to_ms &&
+           changed_ms >= search->changed_from_ms;
 }
 
 static bool row_fits(const struct row_walk *walked, const struct outbox_row *row)
@@ -123,15 +130,19 @@ static bool row_fits(const struct row_walk *walked, const struct outbox_row *row
     const struct outbox_search *search = walked->search;
     int64_t changed_ms = row->settled_ms > row->accepted_ms ? row->settled_ms : row->accepted_ms;
 
-    return (!search->mains_only || row->reading == row->seq) && (!search->patient || strcmp(search->patient, row->patient) == 0) &&
-           (!search->kind || strcmp(search->kind, row->kind) == 0) && (!search->has_state || row->state == search->state) &&
+    return (!search->mains_only || row->reading == row->seq) &&
+           (!search->patient || strcmp(search->patient, row->patient) == 0) &&
+           (!search->kind || strcmp(search->kind, row->kind) == 0) &&
+           (!search->has_state || row->state == search->state) &&
            in_range(search, row->taken_ms, changed_ms);
 }
 
 static bool link_fits(const struct outbox_search *search, const struct link *link)
 {
-    return link->seq < search->after_seq && link->same_patient && (!search->mains_only || is_main(link)) &&
-           (!search->has_state || link->state == search->state) && in_range(search, link->taken_ms, link->changed_ms);
+    return link->seq < search->after_seq && link->same_patient &&
+           (!search->mains_only || is_main(link)) &&
+           (!search->has_state || link->state == search->state) &&
+           in_range(search, link->taken_ms, link->changed_ms);
 }
 
 static enum status search_patient(struct outbox_reader *reader, struct row_walk *walked)
@@ -157,19 +168,27 @@ static int64_t least(int64_t a, int64_t b)
     return a < b ? a : b;
 }
 
-static enum status search_backwards(struct outbox_reader *reader, struct row_walk *walked, int64_t before, int64_t down_to)
+static enum status search_backwards(struct outbox_reader *reader, struct row_walk *walked,
+                                    int64_t before, int64_t down_to)
 {
-    return rows_walk(reader, db_bind_numbers(&reader->db, SQL_ROWS_BACKWARDS, NUMBERS(before, down_to, LOOKED_AT_MOST)), walked);
+    return rows_walk(
+        reader,
+        db_bind_numbers(&reader->db, SQL_ROWS_BACKWARDS, NUMBERS(before, down_to, LOOKED_AT_MOST)),
+        walked);
 }
 
-static enum status search_index(struct outbox_reader *reader, struct row_walk *walked, int64_t before)
+static enum status search_index(struct outbox_reader *reader, struct row_walk *walked,
+                                int64_t before)
 {
-    return rows_walk(reader,
-                     db_bind_numbers(&reader->db, SQL_ROWS_IN_STATE, NUMBERS((int64_t)walked->search->state, before, LOOKED_AT_MOST)),
-                     walked);
+    return rows_walk(
+        reader,
+        db_bind_numbers(&reader->db, SQL_ROWS_IN_STATE,
+                        NUMBERS((int64_t)walked->search->state, before, LOOKED_AT_MOST)),
+        walked);
 }
 
-/* Over the watermark nothing is charted and nearly all is waiting; up to it the waiting ones stand in the index. */
+/* Over the watermark nothing is charted and nearly all is waiting; up to it the waiting ones stand
+ * in the index. */
 static enum status search_state(struct outbox_reader *reader, struct row_walk *walked)
 {
     const int64_t watermark = counters_shown(reader->outbox).counters[COUNTER_WATERMARK];
@@ -193,9 +212,11 @@ static enum status search_state(struct outbox_reader *reader, struct row_walk *w
     return status;
 }
 
-enum status outbox_search(struct outbox_reader *reader, const struct outbox_search *search, outbox_row_seen *seen, void *context)
+enum status outbox_search(struct outbox_reader *reader, const struct outbox_search *search,
+                          outbox_row_seen *seen, void *context)
 {
-    struct row_walk walked = {.fits = row_fits, .seen = seen, .context = context, .search = search, .most = search->most};
+    struct row_walk walked = {
+        .fits = row_fits, .seen = seen, .context = context, .search = search, .most = search->most};
 
     if (search->most == 0)
         return STATUS_OK;
@@ -211,8 +232,9 @@ enum status outbox_search(struct outbox_reader *reader, const struct outbox_sear
 struct last_look {
     int64_t before_ms;
     bool found;
-    bool has_newest, newest_fits; /* the latest of those looked at; short enough to be kept in memory */
-    bool complete;                /* there can be none later further down */
+    bool has_newest,
+        newest_fits; /* the latest of those looked at; short enough to be kept in memory */
+    bool complete;   /* there can be none later further down */
     struct newest_values newest;
     struct text best; /* malloc'd */
     int64_t best_ms;
@@ -235,14 +257,16 @@ static void keep_newest(struct last_look *look, const struct link *link)
 {
     look->newest_fits = link->values.length <= NEWEST_VALUES_MOST;
     look->has_newest = true;
-    look->newest = (struct newest_values){.taken_ms = link->taken_ms, .length = link->values.length};
+    look->newest =
+        (struct newest_values){.taken_ms = link->taken_ms, .length = link->values.length};
     if (look->newest_fits)
         memcpy(look->newest.bytes, link->values.bytes, link->values.length);
 }
 
 static enum status look_at_link(struct last_look *look, const struct link *link)
 {
-    if (!is_main(link) || !link->same_patient || !link->values.bytes || link->state == ENTRY_DISCARDED)
+    if (!is_main(link) || !link->same_patient || !link->values.bytes ||
+        link->state == ENTRY_DISCARDED)
         return STATUS_OK;
     if (!look->has_newest || link->taken_ms > look->newest.taken_ms)
         keep_newest(look, link);
@@ -251,9 +275,10 @@ static enum status look_at_link(struct last_look *look, const struct link *link)
     return STATUS_OK;
 }
 
-/* The chain is in the order of acceptance, mostly that of taking, too. Nothing further down was taken after `taken_ms + late_ms` of this
- * link (schema.c): then there is nothing better. */
-static enum status look_on_disk(struct outbox_reader *reader, const char *patient, const char *kind, struct last_look *look)
+/* The chain is in the order of acceptance, mostly that of taking, too. Nothing further down was
+ * taken after `taken_ms + late_ms` of this link (schema.c): then there is nothing better. */
+static enum status look_on_disk(struct outbox_reader *reader, const char *patient, const char *kind,
+                                struct last_look *look)
 {
     struct link link = {0};
     int64_t seq = 0;
@@ -272,8 +297,8 @@ static enum status look_on_disk(struct outbox_reader *reader, const char *patien
     return status;
 }
 
-enum status outbox_last(struct outbox_reader *reader, const char *patient, const char *kind, int64_t before_ms, outbox_last_seen *seen,
-                        void *context)
+enum status outbox_last(struct outbox_reader *reader, const char *patient, const char *kind,
+                        int64_t before_ms, outbox_last_seen *seen, void *context)
 {
     struct newest *newest = reader->outbox->newest;
     const int64_t hash = patient_hash(patient);
@@ -282,7 +307,8 @@ enum status outbox_last(struct outbox_reader *reader, const char *patient, const
     uint32_t generation;
     enum status status;
 
-    if (newest_find(newest, hash, kind, &values, &generation) && (values.none || values.taken_ms < before_ms)) {
+    if (newest_find(newest, hash, kind, &values, &generation) &&
+        (values.none || values.taken_ms < before_ms)) {
         if (!values.none)
             seen(context, values.bytes, values.length, values.taken_ms);
         return values.none ? STATUS_NOT_FOUND : STATUS_OK;
@@ -329,7 +355,8 @@ static enum status show_patient(struct outbox_reader *reader, int64_t hash, stru
     return row_at(reader, link.seq, walked);
 }
 
-enum status outbox_patients(struct outbox_reader *reader, const char *after, size_t most, outbox_row_seen *seen, void *context)
+enum status outbox_patients(struct outbox_reader *reader, const char *after, size_t most,
+                            outbox_row_seen *seen, void *context)
 {
     struct row_walk walked = {.seen = seen, .context = context, .most = most, .stopped = most == 0};
     int64_t hash = after[0] ? patient_hash(after) : INT64_MIN;

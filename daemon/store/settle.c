@@ -1,4 +1,5 @@
-/* settle.c - what came of a claim: charted, held, or to be tried again; and what that means for those that hang on it. */
+/* settle.c - what came of a claim: charted, held, or to be tried again; and what that means for
+ * those that hang on it. */
 #include "store/store_private.h"
 #include "wardpost/log.h"
 
@@ -10,13 +11,15 @@ struct settle_job {
 };
 
 /* A plain success stands in the delivery row, and what never left was no attempt. */
-static enum status note_attempt(struct outbox *outbox, const struct settlement *settlement, int64_t now_ms)
+static enum status note_attempt(struct outbox *outbox, const struct settlement *settlement,
+                                int64_t now_ms)
 {
     sqlite3_stmt *statement;
 
     if (settlement->as == SETTLE_CHARTED || settlement->not_sent)
         return STATUS_OK;
-    statement = db_bind_numbers(&outbox->db, SQL_ATTEMPT_INSERT, NUMBERS(settlement->seq, now_ms, settlement->http_status));
+    statement = db_bind_numbers(&outbox->db, SQL_ATTEMPT_INSERT,
+                                NUMBERS(settlement->seq, now_ms, settlement->http_status));
     if (statement) {
         bind_text(statement, 4, settlement->reason ? settlement->reason : "");
         bind_blob(statement, 5, settlement->said, settlement->said_length);
@@ -28,7 +31,8 @@ static enum status wait(struct outbox *outbox, const struct settlement *settleme
 {
     sqlite3_stmt *statement =
         db_bind_numbers(&outbox->db, SQL_DELIVERY_WAIT,
-                        NUMBERS(settlement->seq, settlement->due_ms, settlement->ambiguous, 0, settlement->http_status, settlement->not_sent));
+                        NUMBERS(settlement->seq, settlement->due_ms, settlement->ambiguous, 0,
+                                settlement->http_status, settlement->not_sent));
 
     if (statement)
         bind_text(statement, 4, settlement->reason);
@@ -36,10 +40,12 @@ static enum status wait(struct outbox *outbox, const struct settlement *settleme
     return db_run(&outbox->db, statement);
 }
 
-static enum status settle(struct outbox *outbox, const struct settlement *settlement, enum entry_state state, int64_t now_ms)
+static enum status settle(struct outbox *outbox, const struct settlement *settlement,
+                          enum entry_state state, int64_t now_ms)
 {
     sqlite3_stmt *statement =
-        db_bind_numbers(&outbox->db, SQL_DELIVERY_SETTLE, NUMBERS(settlement->seq, (int64_t)state, now_ms, settlement->http_status));
+        db_bind_numbers(&outbox->db, SQL_DELIVERY_SETTLE,
+                        NUMBERS(settlement->seq, (int64_t)state, now_ms, settlement->http_status));
 
     if (statement) {
         bind_text(statement, 5, settlement->remote);
@@ -51,8 +57,8 @@ static enum status settle(struct outbox *outbox, const struct settlement *settle
     return db_run(&outbox->db, statement);
 }
 
-static enum status settle_for_good(struct outbox *outbox, const struct settlement *settlement, int64_t patient, bool has_remote,
-                                   int64_t now_ms)
+static enum status settle_for_good(struct outbox *outbox, const struct settlement *settlement,
+                                   int64_t patient, bool has_remote, int64_t now_ms)
 {
     enum entry_state state = settlement->as == SETTLE_CHARTED ? ENTRY_CHARTED : ENTRY_HELD;
     enum status status = settle(outbox, settlement, state, now_ms);
@@ -60,13 +66,16 @@ static enum status settle_for_good(struct outbox *outbox, const struct settlemen
     if (status == STATUS_OK)
         status = line_release(outbox, patient);
     if (status == STATUS_OK)
-        status = dependants_review(outbox, settlement->seq, patient, state == ENTRY_CHARTED && !has_remote);
+        status = dependants_review(outbox, settlement->seq, patient,
+                                   state == ENTRY_CHARTED && !has_remote);
     return status;
 }
 
-static enum status settle_one(struct outbox *outbox, const struct settlement *settlement, int64_t now_ms)
+static enum status settle_one(struct outbox *outbox, const struct settlement *settlement,
+                              int64_t now_ms)
 {
-    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_DELIVERY_WAITING, NUMBERS(settlement->seq));
+    sqlite3_stmt *statement =
+        db_bind_numbers(&outbox->db, SQL_DELIVERY_WAITING, NUMBERS(settlement->seq));
     bool row, has_remote;
     int64_t patient;
     enum status status = db_step(&outbox->db, statement, &row);
@@ -74,7 +83,8 @@ static enum status settle_one(struct outbox *outbox, const struct settlement *se
     if (status != STATUS_OK)
         return status;
     if (!row) {
-        log_line(LOG_LEVEL_WARNING, "store: seq=%lld is not waiting: nothing to settle", (long long)settlement->seq);
+        log_line(LOG_LEVEL_WARNING, "store: seq=%lld is not waiting: nothing to settle",
+                 (long long)settlement->seq);
         return STATUS_OK;
     }
     patient = sqlite3_column_int64(statement, 0);
@@ -83,10 +93,13 @@ static enum status settle_one(struct outbox *outbox, const struct settlement *se
     status = note_attempt(outbox, settlement, now_ms);
     if (status != STATUS_OK)
         return status;
-    return settlement->as == SETTLE_WAIT ? wait(outbox, settlement) : settle_for_good(outbox, settlement, patient, has_remote, now_ms);
+    return settlement->as == SETTLE_WAIT
+               ? wait(outbox, settlement)
+               : settle_for_good(outbox, settlement, patient, has_remote, now_ms);
 }
 
-enum status settlements_write(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms)
+enum status settlements_write(struct outbox *outbox, const struct settlement *settlements,
+                              size_t count, int64_t now_ms)
 {
     enum status status = STATUS_OK;
 
@@ -102,7 +115,8 @@ static enum status settle_run(struct outbox *outbox, struct job *job)
     return settlements_write(outbox, settling->settlements, settling->count, settling->now_ms);
 }
 
-enum status outbox_settle(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms)
+enum status outbox_settle(struct outbox *outbox, const struct settlement *settlements, size_t count,
+                          int64_t now_ms)
 {
     struct settle_job job = {{.run = settle_run}, settlements, count, now_ms};
 

@@ -1,4 +1,5 @@
-/* sqlite.c - every statement, with the index it uses (a test runs EXPLAIN QUERY PLAN over them), and connections. */
+/* sqlite.c - every statement, with the index it uses (a test runs EXPLAIN QUERY PLAN over them),
+ * and connections. */
 #include <errno.h>
 #include <fcntl.h>
 #include <libgen.h>
@@ -9,9 +10,11 @@
 
 #include "store/store_private.h"
 
-#define ROW                                                                                                                     \
-    "e.seq, e.id, e.set_id, e.reading, e.role, e.kind, e.patient, e.client, e.table_version, e.taken_ms, e.accepted_ms, "    \
-    "e.sent, e.vals, e.became, e.flags, e.content, e.base, d.state, d.reason, d.decided_by, d.attempts, d.due_ms, d.settled_ms, "  \
+#define ROW                                                                                    \
+    "e.seq, e.id, e.set_id, e.reading, e.role, e.kind, e.patient, e.client, e.table_version, " \
+    "e.taken_ms, e.accepted_ms, "                                                              \
+    "e.sent, e.vals, e.became, e.flags, e.content, e.base, d.state, d.reason, d.decided_by, "  \
+    "d.attempts, d.due_ms, d.settled_ms, "                                                     \
     "d.remote, d.version FROM "
 #define WITH_DELIVERY " LEFT JOIN delivery d ON d.destination = 1 AND d.seq = e.seq "
 
@@ -23,90 +26,145 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_SAVEPOINT] = "SAVEPOINT job",
     [SQL_SAVEPOINT_BACK] = "ROLLBACK TO job",
     [SQL_SAVEPOINT_DONE] = "RELEASE job",
-    [SQL_LAST_SEQ] = "SELECT max(seq) FROM entry",                                   /* rowid, one step */
-    [SQL_COUNTER_READ] = "SELECT value FROM counter WHERE counter = ?1",             /* rowid */
-    [SQL_COUNTER_WRITE] = "INSERT INTO counter VALUES (?1, ?2) ON CONFLICT (counter) DO UPDATE SET value = ?2",
-    [SQL_ENTRY_INSERT] = "INSERT INTO entry (seq, id, set_id, reading, role, kind, patient, patient_hash, client, table_version,"
-                         " taken_ms, accepted_ms, needs, content, sent, vals, became, flags, earlier, base, late_ms)"
-                         " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21)"
-                         " ON CONFLICT (id) DO NOTHING",
-    [SQL_ENTRY_KNOWN] = "SELECT seq, content FROM entry WHERE id = ?1",        /* entry_id */
-    [SQL_ENTRY_MAP] = "UPDATE entry SET base = 0, became = ?2, flags = ?3, vals = coalesce(?4, vals) WHERE seq = ?1", /* rowid */
-    [SQL_ENTRY_BECAME] = "SELECT became, base FROM entry WHERE seq = ?1",            /* rowid */
-    [SQL_NEWEST_FIND] = "SELECT seq, latest_ms FROM newest WHERE patient_hash = ?1 AND kind = ?2", /* its key */
-    [SQL_NEWEST_SET] = "INSERT INTO newest VALUES (?1, ?2, ?3, ?4) ON CONFLICT (patient_hash, kind) DO UPDATE"
-                       " SET seq = ?3, latest_ms = max(latest_ms, ?4)",
-    [SQL_NEWEST_OF] = "SELECT seq FROM newest WHERE patient_hash = ?1 LIMIT ?2",              /* its key */
-    [SQL_CHAIN_STEP] = "SELECT e.earlier, e.late_ms, e.taken_ms, e.accepted_ms, e.reading, e.vals, e.patient, d.state,"
+    [SQL_LAST_SEQ] = "SELECT max(seq) FROM entry",                       /* rowid, one step */
+    [SQL_COUNTER_READ] = "SELECT value FROM counter WHERE counter = ?1", /* rowid */
+    [SQL_COUNTER_WRITE] =
+        "INSERT INTO counter VALUES (?1, ?2) ON CONFLICT (counter) DO UPDATE SET value = ?2",
+    [SQL_ENTRY_INSERT] =
+        "INSERT INTO entry (seq, id, set_id, reading, role, kind, patient, patient_hash, client, "
+        "table_version,"
+        " taken_ms, accepted_ms, needs, content, sent, vals, became, flags, earlier, base, late_ms)"
+        " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, "
+        "?19, ?20, ?21)"
+        " ON CONFLICT (id) DO NOTHING",
+    [SQL_ENTRY_KNOWN] = "SELECT seq, content FROM entry WHERE id = ?1", /* entry_id */
+    [SQL_ENTRY_MAP] = "UPDATE entry SET base = 0, became = ?2, flags = ?3, vals = coalesce(?4, "
+                      "vals) WHERE seq = ?1",                             /* rowid */
+    [SQL_ENTRY_BECAME] = "SELECT became, base FROM entry WHERE seq = ?1", /* rowid */
+    [SQL_NEWEST_FIND] =
+        "SELECT seq, latest_ms FROM newest WHERE patient_hash = ?1 AND kind = ?2", /* its key */
+    [SQL_NEWEST_SET] =
+        "INSERT INTO newest VALUES (?1, ?2, ?3, ?4) ON CONFLICT (patient_hash, kind) DO UPDATE"
+        " SET seq = ?3, latest_ms = max(latest_ms, ?4)",
+    [SQL_NEWEST_OF] = "SELECT seq FROM newest WHERE patient_hash = ?1 LIMIT ?2", /* its key */
+    [SQL_CHAIN_STEP] = "SELECT e.earlier, e.late_ms, e.taken_ms, e.accepted_ms, e.reading, e.vals, "
+                       "e.patient, d.state,"
                        " d.settled_ms FROM entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid */
     [SQL_NEED_INSERT] = "INSERT OR REPLACE INTO need VALUES (?1, ?2, ?3)",
     [SQL_SET_INSERT] = "INSERT OR IGNORE INTO set_first VALUES (?1, ?2)",
-    [SQL_SET_FIND] = "SELECT seq FROM set_first WHERE set_id = ?1",                  /* its key */
+    [SQL_SET_FIND] = "SELECT seq FROM set_first WHERE set_id = ?1", /* its key */
     [SQL_LATE_INSERT] = "INSERT INTO late VALUES (?1, ?2)",
-    [SQL_LATE_FIND] = "SELECT seq FROM late WHERE reading BETWEEN ?1 AND ?2 ORDER BY reading, seq",        /* its key */
+    [SQL_LATE_FIND] =
+        "SELECT seq FROM late WHERE reading BETWEEN ?1 AND ?2 ORDER BY reading, seq", /* its key */
     [SQL_KEY_INSERT] = "INSERT OR REPLACE INTO idempotency VALUES (?1, ?2, ?3, ?4, ?5)",
-    [SQL_KEY_FIND] = "SELECT content, answer FROM idempotency WHERE client = ?1 AND key = ?2", /* its key */
-    [SQL_KEY_PRUNE] = "DELETE FROM idempotency WHERE (client, key) IN"
-                      " (SELECT client, key FROM idempotency WHERE kept_ms < ?1 ORDER BY kept_ms LIMIT 20)", /* idempotency_kept */
-    [SQL_FRESH] = "SELECT seq, id, patient, patient_hash, needs, became, base FROM entry WHERE seq > ?1 ORDER BY seq LIMIT ?2", /* rowid */
-    [SQL_FRESH_OLDEST] = "SELECT accepted_ms FROM (SELECT e.accepted_ms, d.state FROM entry e" WITH_DELIVERY "WHERE e.seq > ?1"
-                         " ORDER BY e.seq LIMIT 100) WHERE coalesce(state, 0) = 0 LIMIT 1",             /* rowid */
-    [SQL_DUE] = "SELECT seq, patient_hash, attempts, ambiguous, sent_ms, remote, version FROM delivery INDEXED BY delivery_due"
-                " WHERE destination = 1 AND due_ms <= ?1 AND state = 0 AND unmet = 0 AND behind = 0 AND claimed = 0"
-                " ORDER BY due_ms, seq LIMIT ?2",                                    /* delivery_due */
-    [SQL_NEXT_DUE] = "SELECT due_ms FROM delivery INDEXED BY delivery_due WHERE destination = 1 AND state = 0 AND unmet = 0"
-                     " AND behind = 0 AND claimed = 0 ORDER BY due_ms, seq LIMIT 1", /* delivery_due */
-    [SQL_BODY] = "SELECT seq, id, patient, patient_hash, needs, became, base FROM entry WHERE seq = ?1",      /* rowid */
-    [SQL_LINE_BEFORE] = "SELECT 1 FROM delivery INDEXED BY delivery_line WHERE destination = 1 AND patient_hash = ?1 AND state = 0"
-                        " AND unmet = 0 AND claimed = 0 AND seq < ?2 LIMIT 1",       /* delivery_line */
-    [SQL_LINE_RELEASE] = "UPDATE delivery SET behind = 0 WHERE destination = 1 AND seq IN (SELECT seq FROM delivery"
-                         " INDEXED BY delivery_behind WHERE destination = 1 AND patient_hash = ?1 AND behind = 1 AND seq <= ?2"
-                         " ORDER BY seq LIMIT 64)",                                  /* delivery_behind, then the key */
-    [SQL_CLAIM_BACK] = "UPDATE delivery INDEXED BY delivery_claimed SET claimed = 0 WHERE destination = 1 AND claimed = 1", /* delivery_claimed */
-    [SQL_DELIVERY_INSERT] = "INSERT INTO delivery (destination, seq, patient_hash, state, due_ms, attempts, ambiguous, sent_ms,"
-                            " unmet, behind, settled_ms, claimed, reason) VALUES (1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
-    [SQL_DELIVERY_FIND] = "SELECT d.state, d.attempts, d.ambiguous, d.remote, e.patient_hash, e.became IS NULL FROM entry e" WITH_DELIVERY
-                          "WHERE e.seq = ?1", /* rowid, its key */
-    [SQL_DELIVERY_WAITING] = "SELECT patient_hash, remote FROM delivery WHERE destination = 1 AND seq = ?1 AND state = 0", /* its key */
-    [SQL_DELIVERY_MARK] = "UPDATE delivery SET attempts = attempts + 1, ambiguous = 1, sent_before_ms = sent_ms, sent_ms = ?2,"
-                          " claimed = 1 WHERE destination = 1 AND seq = ?1",                     /* its key */
-    [SQL_DELIVERY_PLACE] = "UPDATE delivery SET unmet = ?2, behind = ?3 WHERE destination = 1 AND seq = ?1",
-    [SQL_DELIVERY_SETTLE] = "UPDATE delivery SET state = ?2, settled_ms = ?3, http_status = ?4, remote = coalesce(?5, remote),"
-                            " version = coalesce(?6, version), reason = ?7, ambiguous = ?8, behind = 0, claimed = 0"
-                            " WHERE destination = 1 AND seq = ?1",
-    [SQL_DELIVERY_WAIT] = "UPDATE delivery SET claimed = 0, due_ms = ?2, ambiguous = ?3, reason = ?4, http_status = ?5,"
-                          " attempts = attempts - ?6, sent_ms = iif(?6, sent_before_ms, sent_ms) WHERE destination = 1 AND seq = ?1",
-    [SQL_DELIVERY_STATE] = "UPDATE delivery SET state = ?2, reason = ?3, decided_by = ?4, due_ms = ?5, settled_ms = ?6, behind = ?7,"
-                           " attempts = iif(?2 = 0, 0, attempts) WHERE destination = 1 AND seq = ?1",
+    [SQL_KEY_FIND] =
+        "SELECT content, answer FROM idempotency WHERE client = ?1 AND key = ?2", /* its key */
+    [SQL_KEY_PRUNE] =
+        "DELETE FROM idempotency WHERE (client, key) IN"
+        " (SELECT client, key FROM idempotency WHERE kept_ms < ?1 ORDER BY kept_ms LIMIT 20)", /* idempotency_kept
+                                                                                                */
+    [SQL_FRESH] = "SELECT seq, id, patient, patient_hash, needs, became, base FROM entry WHERE seq "
+                  "> ?1 ORDER BY seq LIMIT ?2", /* rowid */
+    [SQL_FRESH_OLDEST] =
+        "SELECT accepted_ms FROM (SELECT e.accepted_ms, d.state FROM entry e" WITH_DELIVERY
+        "WHERE e.seq > ?1"
+        " ORDER BY e.seq LIMIT 100) WHERE coalesce(state, 0) = 0 LIMIT 1", /* rowid */
+    [SQL_DUE] = "SELECT seq, patient_hash, attempts, ambiguous, sent_ms, remote, version FROM "
+                "delivery INDEXED BY delivery_due"
+                " WHERE destination = 1 AND due_ms <= ?1 AND state = 0 AND unmet = 0 AND behind = "
+                "0 AND claimed = 0"
+                " ORDER BY due_ms, seq LIMIT ?2", /* delivery_due */
+    [SQL_NEXT_DUE] =
+        "SELECT due_ms FROM delivery INDEXED BY delivery_due WHERE destination = 1 AND state = 0 "
+        "AND unmet = 0"
+        " AND behind = 0 AND claimed = 0 ORDER BY due_ms, seq LIMIT 1", /* delivery_due */
+    [SQL_BODY] = "SELECT seq, id, patient, patient_hash, needs, became, base FROM entry WHERE seq "
+                 "= ?1", /* rowid */
+    [SQL_LINE_BEFORE] = "SELECT 1 FROM delivery INDEXED BY delivery_line WHERE destination = 1 AND "
+                        "patient_hash = ?1 AND state = 0"
+                        " AND unmet = 0 AND claimed = 0 AND seq < ?2 LIMIT 1", /* delivery_line */
+    [SQL_LINE_RELEASE] =
+        "UPDATE delivery SET behind = 0 WHERE destination = 1 AND seq IN (SELECT seq FROM delivery"
+        " INDEXED BY delivery_behind WHERE destination = 1 AND patient_hash = ?1 AND behind = 1 "
+        "AND seq <= ?2"
+        " ORDER BY seq LIMIT 64)", /* delivery_behind, then the key */
+    [SQL_CLAIM_BACK] = "UPDATE delivery INDEXED BY delivery_claimed SET claimed = 0 WHERE "
+                       "destination = 1 AND claimed = 1", /* delivery_claimed */
+    [SQL_DELIVERY_INSERT] = "INSERT INTO delivery (destination, seq, patient_hash, state, due_ms, "
+                            "attempts, ambiguous, sent_ms,"
+                            " unmet, behind, settled_ms, claimed, reason) VALUES (1, ?1, ?2, ?3, "
+                            "?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
+    [SQL_DELIVERY_FIND] =
+        "SELECT d.state, d.attempts, d.ambiguous, d.remote, e.patient_hash, e.became IS NULL FROM "
+        "entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid, its key */
+    [SQL_DELIVERY_WAITING] = "SELECT patient_hash, remote FROM delivery WHERE destination = 1 AND "
+                             "seq = ?1 AND state = 0", /* its key */
+    [SQL_DELIVERY_MARK] = "UPDATE delivery SET attempts = attempts + 1, ambiguous = 1, "
+                          "sent_before_ms = sent_ms, sent_ms = ?2,"
+                          " claimed = 1 WHERE destination = 1 AND seq = ?1", /* its key */
+    [SQL_DELIVERY_PLACE] =
+        "UPDATE delivery SET unmet = ?2, behind = ?3 WHERE destination = 1 AND seq = ?1",
+    [SQL_DELIVERY_SETTLE] =
+        "UPDATE delivery SET state = ?2, settled_ms = ?3, http_status = ?4, remote = coalesce(?5, "
+        "remote),"
+        " version = coalesce(?6, version), reason = ?7, ambiguous = ?8, behind = 0, claimed = 0"
+        " WHERE destination = 1 AND seq = ?1",
+    [SQL_DELIVERY_WAIT] = "UPDATE delivery SET claimed = 0, due_ms = ?2, ambiguous = ?3, reason = "
+                          "?4, http_status = ?5,"
+                          " attempts = attempts - ?6, sent_ms = iif(?6, sent_before_ms, sent_ms) "
+                          "WHERE destination = 1 AND seq = ?1",
+    [SQL_DELIVERY_STATE] =
+        "UPDATE delivery SET state = ?2, reason = ?3, decided_by = ?4, due_ms = ?5, settled_ms = "
+        "?6, behind = ?7,"
+        " attempts = iif(?2 = 0, 0, attempts) WHERE destination = 1 AND seq = ?1",
     [SQL_DELIVERY_UNMET] = "UPDATE delivery SET unmet = ?2 WHERE destination = 1 AND seq = ?1",
-    [SQL_DELIVERY_AGAIN] = "UPDATE delivery SET state = 0, due_ms = 0, reason = NULL, unmet = ?2 WHERE destination = 1 AND seq = ?1",
-    [SQL_WAITING_OLDEST] = "SELECT e.accepted_ms FROM delivery d JOIN entry e ON e.seq = d.seq WHERE d.destination = 1"
-                           " AND d.state = 0 AND d.state <> 2 ORDER BY d.seq LIMIT 1", /* delivery_state, rowid */
-    [SQL_NEEDS_OF] = "SELECT on_seq FROM need WHERE seq = ?1 ORDER BY on_seq LIMIT ?2",       /* its key */
-    [SQL_NEEDS_MET] = "SELECT n.strict, m.state FROM need n LEFT JOIN delivery m ON m.destination = 1 AND m.seq = n.on_seq"
-                      " WHERE n.seq = ?1",                                           /* its key */
-    [SQL_NEEDS_LEFT] = "SELECT EXISTS (SELECT 1 FROM need n LEFT JOIN delivery m ON m.destination = 1 AND m.seq = n.on_seq"
-                       " WHERE n.seq = ?1 AND coalesce(m.state, 0) <> 3)",           /* its key */
-    [SQL_NEEDED_BY] = "SELECT n.seq, n.strict, d.state FROM need n LEFT JOIN delivery d ON d.destination = 1 AND d.seq = n.seq"
+    [SQL_DELIVERY_AGAIN] = "UPDATE delivery SET state = 0, due_ms = 0, reason = NULL, unmet = ?2 "
+                           "WHERE destination = 1 AND seq = ?1",
+    [SQL_WAITING_OLDEST] =
+        "SELECT e.accepted_ms FROM delivery d JOIN entry e ON e.seq = d.seq WHERE d.destination = 1"
+        " AND d.state = 0 AND d.state <> 2 ORDER BY d.seq LIMIT 1", /* delivery_state, rowid */
+    [SQL_NEEDS_OF] =
+        "SELECT on_seq FROM need WHERE seq = ?1 ORDER BY on_seq LIMIT ?2", /* its key */
+    [SQL_NEEDS_MET] = "SELECT n.strict, m.state FROM need n LEFT JOIN delivery m ON m.destination "
+                      "= 1 AND m.seq = n.on_seq"
+                      " WHERE n.seq = ?1", /* its key */
+    [SQL_NEEDS_LEFT] = "SELECT EXISTS (SELECT 1 FROM need n LEFT JOIN delivery m ON m.destination "
+                       "= 1 AND m.seq = n.on_seq"
+                       " WHERE n.seq = ?1 AND coalesce(m.state, 0) <> 3)", /* its key */
+    [SQL_NEEDED_BY] = "SELECT n.seq, n.strict, d.state FROM need n LEFT JOIN delivery d ON "
+                      "d.destination = 1 AND d.seq = n.seq"
                       " WHERE n.on_seq = ?1 AND n.seq > ?2 ORDER BY n.seq LIMIT ?3", /* need_on */
     [SQL_ATTEMPT_INSERT] = "INSERT INTO attempt VALUES (1, ?1, ?2, ?3, ?4, ?5)",
-    [SQL_ATTEMPT_KEEP] = "INSERT INTO attempt SELECT destination, seq, settled_ms, http_status, 'charted', NULL FROM delivery"
-                         " WHERE destination = 1 AND seq = ?1",                      /* its key */
-    [SQL_ATTEMPTS] = "SELECT at_ms, http_status, reason, said FROM attempt WHERE destination = 1 AND seq = ?1 ORDER BY rowid", /* attempt_seq */
-    [SQL_SUCCESS] = "SELECT settled_ms, http_status FROM delivery WHERE destination = 1 AND seq = ?1 AND state = 2", /* its key */
+    [SQL_ATTEMPT_KEEP] = "INSERT INTO attempt SELECT destination, seq, settled_ms, http_status, "
+                         "'charted', NULL FROM delivery"
+                         " WHERE destination = 1 AND seq = ?1", /* its key */
+    [SQL_ATTEMPTS] = "SELECT at_ms, http_status, reason, said FROM attempt WHERE destination = 1 "
+                     "AND seq = ?1 ORDER BY rowid", /* attempt_seq */
+    [SQL_SUCCESS] = "SELECT settled_ms, http_status FROM delivery WHERE destination = 1 AND seq = "
+                    "?1 AND state = 2", /* its key */
     [SQL_DECISION_INSERT] = "INSERT INTO decision VALUES (?1, ?2, ?3, ?4, ?5)",
-    [SQL_REFUSAL_INSERT] = "INSERT INTO refusal (client, received_ms, sent, problems) VALUES (?1, ?2, ?3, ?4)",
-    [SQL_REFUSAL_DONE] = "UPDATE refusal SET done_ms = ?2, done_reason = ?3, done_by = ?4 WHERE number = ?1 AND done_ms IS NULL",
-    [SQL_REFUSALS] = "SELECT number, client, received_ms, sent, problems FROM refusal WHERE done_ms IS NULL AND number > ?1"
-                     " ORDER BY number LIMIT ?2",                                    /* refusal_open */
-    [SQL_ROW_BY_ID] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.id = ?1",       /* entry_id */
-    [SQL_ROW_BY_SEQ] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq = ?1",     /* rowid */
-    [SQL_ROWS_FROM] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq >= ?1 ORDER BY e.seq", /* rowid */
-    [SQL_ROWS_BACKWARDS] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq < ?1 AND e.seq > ?2 ORDER BY e.seq DESC LIMIT ?3", /* rowid */
-    [SQL_ROWS_IN_STATE] = "SELECT " ROW "delivery d JOIN entry e ON e.seq = d.seq WHERE d.destination = 1 AND d.state = ?1"
-                          " AND d.state <> 2 AND d.seq < ?2 ORDER BY d.seq DESC LIMIT ?3", /* delivery_state, rowid */
-    [SQL_NEXT_PATIENT] = "SELECT min(patient_hash) FROM newest WHERE patient_hash > ?1", /* its key, one step */
-    [SQL_REMOTE] = "SELECT e.id, d.remote, d.state FROM entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid */
+    [SQL_REFUSAL_INSERT] =
+        "INSERT INTO refusal (client, received_ms, sent, problems) VALUES (?1, ?2, ?3, ?4)",
+    [SQL_REFUSAL_DONE] = "UPDATE refusal SET done_ms = ?2, done_reason = ?3, done_by = ?4 WHERE "
+                         "number = ?1 AND done_ms IS NULL",
+    [SQL_REFUSALS] = "SELECT number, client, received_ms, sent, problems FROM refusal WHERE "
+                     "done_ms IS NULL AND number > ?1"
+                     " ORDER BY number LIMIT ?2",                                /* refusal_open */
+    [SQL_ROW_BY_ID] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.id = ?1",   /* entry_id */
+    [SQL_ROW_BY_SEQ] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid */
+    [SQL_ROWS_FROM] =
+        "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq >= ?1 ORDER BY e.seq", /* rowid */
+    [SQL_ROWS_BACKWARDS] =
+        "SELECT " ROW "entry e" WITH_DELIVERY
+        "WHERE e.seq < ?1 AND e.seq > ?2 ORDER BY e.seq DESC LIMIT ?3", /* rowid */
+    [SQL_ROWS_IN_STATE] =
+        "SELECT " ROW
+        "delivery d JOIN entry e ON e.seq = d.seq WHERE d.destination = 1 AND d.state = ?1"
+        " AND d.state <> 2 AND d.seq < ?2 ORDER BY d.seq DESC LIMIT ?3", /* delivery_state, rowid */
+    [SQL_NEXT_PATIENT] =
+        "SELECT min(patient_hash) FROM newest WHERE patient_hash > ?1", /* its key, one step */
+    [SQL_REMOTE] =
+        "SELECT e.id, d.remote, d.state FROM entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid */
 };
 
 const char *db_sql_text(enum sql sql)
@@ -132,7 +190,8 @@ enum status status_of_sqlite(int code)
         return STATUS_BUSY;
     case SQLITE_CORRUPT:
     case SQLITE_NOTADB:
-    case SQLITE_ERROR: /* our statements are right (a test prepares them all): then the tables are not ours */
+    case SQLITE_ERROR: /* our statements are right (a test prepares them all): then the tables are
+                          not ours */
     case SQLITE_SCHEMA:
         return STATUS_DAMAGED;
     case SQLITE_CONSTRAINT:
@@ -152,13 +211,15 @@ sqlite3_stmt *db_statement(struct db *db, enum sql sql)
         sqlite3_clear_bindings(*slot);
         return *slot;
     }
-    if (sqlite3_prepare_v3(db->handle, texts[sql], -1, SQLITE_PREPARE_PERSISTENT, slot, NULL) != SQLITE_OK)
+    if (sqlite3_prepare_v3(db->handle, texts[sql], -1, SQLITE_PREPARE_PERSISTENT, slot, NULL) !=
+        SQLITE_OK)
         return NULL;
     return *slot;
 }
 
-/* SQLite knows ENOSPC as a full disk; a quota and a limit on the size of files are none to it, but to us. sqlite3_system_errno() is not
- * set by a failed COMMIT (3.40), so errno is asked, which the step began with at 0. */
+/* SQLite knows ENOSPC as a full disk; a quota and a limit on the size of files are none to it, but
+ * to us. sqlite3_system_errno() is not set by a failed COMMIT (3.40), so errno is asked, which the
+ * step began with at 0. */
 static enum status status_of_step(int code)
 {
     enum status status = status_of_sqlite(code);
@@ -271,14 +332,18 @@ int64_t patient_hash(const char *patient)
     return hash;
 }
 
-/* page_size counts for a new file only. The caches are small on purpose: what is written is mostly at the end. */
-static const char writer_pragmas[] = "PRAGMA page_size = 4096; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
-                                     "PRAGMA wal_autocheckpoint = 0; PRAGMA cache_size = -2048; PRAGMA mmap_size = 0;"
-                                     "PRAGMA temp_store = MEMORY; PRAGMA trusted_schema = OFF;";
-static const char reader_pragmas[] = "PRAGMA query_only = ON; PRAGMA cache_size = -256; PRAGMA mmap_size = 0; PRAGMA temp_store = MEMORY;"
+/* page_size counts for a new file only. The caches are small on purpose: what is written is mostly
+ * at the end. */
+static const char writer_pragmas[] =
+    "PRAGMA page_size = 4096; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+    "PRAGMA wal_autocheckpoint = 0; PRAGMA cache_size = -2048; PRAGMA mmap_size = 0;"
+    "PRAGMA temp_store = MEMORY; PRAGMA trusted_schema = OFF;";
+static const char reader_pragmas[] = "PRAGMA query_only = ON; PRAGMA cache_size = -256; PRAGMA "
+                                     "mmap_size = 0; PRAGMA temp_store = MEMORY;"
                                      "PRAGMA trusted_schema = OFF;";
 
-/* Where WAL cannot be had (a file system without shared memory) SQLite goes on without and says so in a row only: then we do not. */
+/* Where WAL cannot be had (a file system without shared memory) SQLite goes on without and says so
+ * in a row only: then we do not. */
 static int see_journal(void *context, int count, char **values, char **names)
 {
     bool *is_wal = context;
@@ -301,10 +366,11 @@ enum status db_open(const char *path, bool writer, struct db *out)
         sqlite3_busy_timeout(out->handle, 5000);
     }
     if (status == STATUS_OK && writer)
-        status = schema_check(out->handle, &version); /* before anything is changed in a file that is not ours */
+        status = schema_check(out->handle,
+                              &version); /* before anything is changed in a file that is not ours */
     if (status == STATUS_OK)
-        status = status_of_sqlite(
-            sqlite3_exec(out->handle, writer ? writer_pragmas : reader_pragmas, see_journal, &is_wal, NULL));
+        status = status_of_sqlite(sqlite3_exec(
+            out->handle, writer ? writer_pragmas : reader_pragmas, see_journal, &is_wal, NULL));
     if (status == STATUS_OK && writer && !is_wal)
         status = STATUS_IO;
     if (status == STATUS_OK)

@@ -87,7 +87,8 @@ struct db {
     struct unpacker *unpacker;
 };
 
-/* `writer` brings the file up to WAL and keeps it there; a reader cannot write. Files must exist. */
+/* `writer` brings the file up to WAL and keeps it there; a reader cannot write. Files must exist.
+ */
 MUST_CHECK enum status db_open(const char *path, bool writer, struct db *out);
 void db_close(struct db *db);
 /* The statement, reset and without bindings. NULL: see db_trouble(). */
@@ -96,13 +97,15 @@ sqlite3_stmt *db_statement(struct db *db, enum sql sql);
 MUST_CHECK enum status db_trouble(struct db *db);
 /* Steps a statement that yields no row. NULL gives db_trouble(). */
 MUST_CHECK enum status db_run(struct db *db, sqlite3_stmt *statement);
-/* Steps to the next row; at the end and on failure the statement is reset. NULL gives db_trouble(). */
+/* Steps to the next row; at the end and on failure the statement is reset. NULL gives db_trouble().
+ */
 MUST_CHECK enum status db_step(struct db *db, sqlite3_stmt *statement, bool *row);
 /* The same for statements whose parameters ?1, ?2, ... are all numbers. */
-#define NUMBERS(...)                                                                               \
+#define NUMBERS(...) \
     ((const int64_t[]){__VA_ARGS__}), (sizeof((const int64_t[]){__VA_ARGS__}) / sizeof(int64_t))
 sqlite3_stmt *db_bind_numbers(struct db *db, enum sql sql, const int64_t *numbers, size_t count);
-MUST_CHECK enum status db_run_numbers(struct db *db, enum sql sql, const int64_t *numbers, size_t count);
+MUST_CHECK enum status db_run_numbers(struct db *db, enum sql sql, const int64_t *numbers,
+                                      size_t count);
 enum status status_of_sqlite(int code);
 const char *db_sql_text(enum sql sql);
 /* Binds; a NULL blob or text is bound as NULL. Borrowed until the statement is reset. */
@@ -116,7 +119,8 @@ const char *column_text(sqlite3_stmt *statement, int column, bool *lost);
 /* Zeros when it is none. */
 struct uuid column_uuid(sqlite3_stmt *statement, int column);
 int64_t patient_hash(const char *patient);
-/* What an entry became, as it stands in its row: unpacked when the row has a base. Borrowed until the next call on this connection. */
+/* What an entry became, as it stands in its row: unpacked when the row has a base. Borrowed until
+ * the next call on this connection. */
 MUST_CHECK enum status db_unpack(struct db *db, struct text packed, int64_t base, struct text *out);
 /* After making a file: that it has a name, too, must be on disk. */
 MUST_CHECK enum status folder_sync(const char *path);
@@ -149,7 +153,8 @@ struct tally {
 struct job { /* the first member of every job */
     struct job *next;
     enum status (*run)(struct outbox *outbox, struct job *job);
-    void (*done)(struct outbox *outbox, struct job *job); /* after COMMIT or failure; on the writer's thread */
+    void (*done)(struct outbox *outbox,
+                 struct job *job); /* after COMMIT or failure; on the writer's thread */
     enum status status;
     bool is_put;
     bool undo;     /* set by run(): fine, and nothing of what was written is to be kept */
@@ -165,7 +170,8 @@ struct outbox {
     struct newest *newest;
     pthread_t writer, checkpointer;
     bool writer_runs, checkpointer_runs;
-    pthread_mutex_t lock; /* guards queue, stopping, listener, checkpoint_due, finished flags, shown */
+    pthread_mutex_t
+        lock; /* guards queue, stopping, listener, checkpoint_due, finished flags, shown */
     pthread_cond_t queued, finished, checkpoint;
     struct job *first, *last;
     bool stopping;
@@ -188,7 +194,7 @@ void counters_show(struct outbox *outbox);
 struct tally counters_shown(struct outbox *outbox); /* [any] */
 void counter_add(struct outbox *outbox, enum counter counter, int64_t amount);
 void counter_set(struct outbox *outbox, enum counter counter, int64_t value);
-void *writer_thread(void *outbox);
+void *writer_thread(void *context); /* the outbox */
 void queue_job(struct outbox *outbox, struct job *job);
 /* Queue, and wait for its COMMIT. */
 MUST_CHECK enum status outbox_do(struct outbox *outbox, struct job *job);
@@ -196,13 +202,16 @@ int64_t outbox_room(struct outbox *outbox);
 
 /* ---- put.c ---- */
 
-/* One entry at `seq`; its reading and needs are counted from `first_seq`. CONFLICT: the id is there already. */
-MUST_CHECK enum status put_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry,
-                                 int64_t seq, int64_t first_seq);
+/* One entry at `seq`; its reading and needs are counted from `first_seq`. CONFLICT: the id is there
+ * already. */
+MUST_CHECK enum status put_entry(struct outbox *outbox, const struct put *put,
+                                 const struct put_entry *entry, int64_t seq, int64_t first_seq);
 
 /* ---- settle.c ---- */
 
-MUST_CHECK enum status settlements_write(struct outbox *outbox, const struct settlement *settlements, size_t count, int64_t now_ms);
+MUST_CHECK enum status settlements_write(struct outbox *outbox,
+                                         const struct settlement *settlements, size_t count,
+                                         int64_t now_ms);
 
 /* ---- claim.c ---- */
 
@@ -222,15 +231,16 @@ struct delivery_row {
 
 MUST_CHECK enum status delivery_find(struct outbox *outbox, int64_t seq, struct delivery_row *out);
 /* Insert a row for a fresh entry (ahead of the watermark or not). */
-MUST_CHECK enum status delivery_insert(struct outbox *outbox, int64_t seq, int64_t patient, enum entry_state state,
-                                       const char *reason, int64_t now_ms);
+MUST_CHECK enum status delivery_insert(struct outbox *outbox, int64_t seq, int64_t patient,
+                                       enum entry_state state, const char *reason, int64_t now_ms);
 /* A waiting one steps out of its patient's line. */
-MUST_CHECK enum status delivery_hold(struct outbox *outbox, int64_t seq, int64_t patient, const char *reason,
-                                     int64_t now_ms);
+MUST_CHECK enum status delivery_hold(struct outbox *outbox, int64_t seq, int64_t patient,
+                                     const char *reason, int64_t now_ms);
 void state_counted(struct outbox *outbox, enum entry_state from, enum entry_state to);
 /* The first of the patient's line may go (a bounded number: they follow one another). */
 MUST_CHECK enum status line_release(struct outbox *outbox, int64_t patient);
-/* Strict needs that are not charted, loose ones that are still waiting, and one more while no loose one is charted. */
+/* Strict needs that are not charted, loose ones that are still waiting, and one more while no loose
+ * one is charted. */
 MUST_CHECK enum status unmet_of(struct outbox *outbox, int64_t seq, int64_t *out);
 /* Counts them anew, for a waiting one. */
 MUST_CHECK enum status unmet_update(struct outbox *outbox, int64_t seq, int64_t patient);
@@ -249,9 +259,11 @@ struct dependants { /* a page; begin with after = 0, go on while count == DEPEND
     int64_t after;
 };
 
-MUST_CHECK enum status dependants_next(struct outbox *outbox, int64_t on_seq, struct dependants *page);
+MUST_CHECK enum status dependants_next(struct outbox *outbox, int64_t on_seq,
+                                       struct dependants *page);
 /* Everything that hangs on an entry whose state has just changed. */
-MUST_CHECK enum status dependants_review(struct outbox *outbox, int64_t seq, int64_t patient, bool first_charted);
+MUST_CHECK enum status dependants_review(struct outbox *outbox, int64_t seq, int64_t patient,
+                                         bool first_charted);
 
 /* ---- readers ---- */
 
@@ -263,7 +275,8 @@ struct outbox_reader {
 /* ---- read.c, for search.c ---- */
 
 struct row_walk { /* how rows are shown */
-    bool (*fits)(const struct row_walk *walked, const struct outbox_row *row); /* NULL: all; sent and became are still packed */
+    bool (*fits)(const struct row_walk *walked,
+                 const struct outbox_row *row); /* NULL: all; sent and became are still packed */
     outbox_row_seen *seen;
     void *context;
     const struct outbox_search *search;
@@ -271,7 +284,8 @@ struct row_walk { /* how rows are shown */
     bool stopped;       /* by `seen`, or because there are `most` */
 };
 
-MUST_CHECK enum status rows_walk(struct outbox_reader *reader, sqlite3_stmt *statement, struct row_walk *walked);
+MUST_CHECK enum status rows_walk(struct outbox_reader *reader, sqlite3_stmt *statement,
+                                 struct row_walk *walked);
 MUST_CHECK enum status row_at(struct outbox_reader *reader, int64_t seq, struct row_walk *walked);
 
 #endif

@@ -1,5 +1,5 @@
-/* writer.c - the one thread that writes: takes all that is queued, one COMMIT for it (group commit), then tells everybody.
- * No lock is held while SQLite or the disk works. */
+/* writer.c - the one thread that writes: takes all that is queued, one COMMIT for it (group
+ * commit), then tells everybody. No lock is held while SQLite or the disk works. */
 #include <assert.h>
 #include <sys/statvfs.h>
 
@@ -44,7 +44,8 @@ enum status counters_read(struct outbox *outbox)
     enum status status = read_number(db, db_statement(db, SQL_LAST_SEQ), &outbox->tally.last_seq);
 
     for (int i = 0; i < COUNTER_COUNT && status == STATUS_OK; i++)
-        status = read_number(db, db_bind_numbers(db, SQL_COUNTER_READ, NUMBERS(i)), &outbox->tally.counters[i]);
+        status = read_number(db, db_bind_numbers(db, SQL_COUNTER_READ, NUMBERS(i)),
+                             &outbox->tally.counters[i]);
     return status;
 }
 
@@ -55,7 +56,8 @@ static enum status counters_write(struct outbox *outbox)
 
         if (!outbox->counters_changed[i])
             continue;
-        status = db_run_numbers(&outbox->db, SQL_COUNTER_WRITE, NUMBERS(i, outbox->tally.counters[i]));
+        status =
+            db_run_numbers(&outbox->db, SQL_COUNTER_WRITE, NUMBERS(i, outbox->tally.counters[i]));
         if (status != STATUS_OK)
             return status;
         outbox->counters_changed[i] = false;
@@ -112,7 +114,8 @@ static enum status simple(struct outbox *outbox, enum sql sql)
     return db_run(&outbox->db, db_statement(&outbox->db, sql));
 }
 
-/* A job that fails leaves nothing half done and does not spoil the others. A status that is not OK does: it is the round's. */
+/* A job that fails leaves nothing half done and does not spoil the others. A status that is not OK
+ * does: it is the round's. */
 static enum status run_guarded(struct outbox *outbox, struct job *job)
 {
     const struct tally before = outbox->tally;
@@ -147,8 +150,10 @@ static enum status run_jobs(struct outbox *outbox, struct job *jobs)
     return status == STATUS_OK ? simple(outbox, SQL_COMMIT) : status;
 }
 
-/* The COMMIT failed: nothing of this round is kept, and everybody hears why. What we know is what was so before. */
-static void undo(struct outbox *outbox, struct job *jobs, const struct tally *before, enum status status)
+/* The COMMIT failed: nothing of this round is kept, and everybody hears why. What we know is what
+ * was so before. */
+static void undo(struct outbox *outbox, struct job *jobs, const struct tally *before,
+                 enum status status)
 {
     log_line(LOG_LEVEL_ERROR, "store: nothing was kept: %s", status_text(status));
     outbox->tally = *before;
@@ -189,7 +194,8 @@ static void commit_round(struct outbox *outbox, struct job *jobs)
         undo(outbox, jobs, &before, status);
     else
         metric_add(METRIC_COMMITS, 1);
-    assert(sqlite3_txn_state(outbox->db.handle, NULL) == SQLITE_TXN_NONE); /* no statement is left standing on a row */
+    assert(sqlite3_txn_state(outbox->db.handle, NULL) ==
+           SQLITE_TXN_NONE); /* no statement is left standing on a row */
     counters_show(outbox);
     if (status == STATUS_OK && outbox->newest_stale)
         newest_forget(outbox->newest);

@@ -72,8 +72,8 @@ static void read_json(struct answer *answer)
         answer->json = NULL;
 }
 
-int ask(struct tool *tool, const char *method, const char *path, const char *type, const char *body, size_t length,
-        struct answer *out)
+int ask(struct tool *tool, const char *method, const char *path, const char *type, const char *body,
+        size_t length, struct answer *out)
 {
     CURL *easy = curl_easy_init();
     struct curl_slist *headers = headers_of(tool, type);
@@ -142,7 +142,8 @@ int answer_code(const struct tool *tool, const struct answer *answer)
 {
     size_t i = 0;
 
-    while (i + 1 < sizeof(codes) / sizeof(codes[0]) && (answer->status < codes[i].from || answer->status > codes[i].to))
+    while (i + 1 < sizeof(codes) / sizeof(codes[0]) &&
+           (answer->status < codes[i].from || answer->status > codes[i].to))
         i++;
     if (codes[i].code != EX_OK && answer->length > 0) {
         fwrite(answer->text, 1, answer->length, stderr);

@@ -18,7 +18,11 @@ static bool take_rights(const char *may, struct client *client)
     static const struct {
         const char *word;
         enum right right;
-    } words[] = {{"send", RIGHT_SEND}, {"read", RIGHT_READ}, {"decide", RIGHT_DECIDE}};
+    } words[] = {
+        {"send",   RIGHT_SEND  },
+        {"read",   RIGHT_READ  },
+        {"decide", RIGHT_DECIDE}
+    };
 
     while (*may) {
         size_t length = strcspn(may, ",");
@@ -92,7 +96,8 @@ static int add(struct tool *tool, struct clients *clients, const char *name)
     if (status != STATUS_OK)
         return say_status(tool->clients, status, "");
     printf("%s\n", token);
-    fprintf(stderr, "This is the token of %s, shown once. The daemon takes it from now on.\n", name);
+    fprintf(stderr, "This is the token of %s, shown once. The daemon takes it from now on.\n",
+            name);
     return EX_OK;
 }
 
@@ -105,7 +110,8 @@ static int remove_client(struct tool *tool, struct clients *clients, const char 
         fprintf(stderr, "wardpost: there is no client of that name\n");
         return EX_NOINPUT;
     }
-    memmove(client, client + 1, (size_t)(clients->items + clients->count - (client + 1)) * sizeof(*client));
+    memmove(client, client + 1,
+            (size_t)(clients->items + clients->count - (client + 1)) * sizeof(*client));
     clients->count--;
     status = clients_write(tool->clients, clients);
     return status == STATUS_OK ? EX_OK : say_status(tool->clients, status, "");
@@ -117,7 +123,8 @@ static int list(const struct clients *clients)
         const struct client *client = &clients->items[i];
 
         printf("%-32s %s%s%s%s\n", client->name, client->rights & RIGHT_SEND ? "send " : "",
-               client->rights & RIGHT_READ ? "read " : "", client->rights & RIGHT_DECIDE ? "decide " : "",
+               client->rights & RIGHT_READ ? "read " : "",
+               client->rights & RIGHT_DECIDE ? "decide " : "",
                client->attended ? "(attended)" : "");
     }
     return EX_OK;

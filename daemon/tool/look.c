@@ -22,11 +22,11 @@ static void print_status(const json_t *json)
     static const struct {
         const char *name, *says;
     } rows[] = {
-        {"waiting",   "on disk, not in the chart yet"},
-        {"held",      "stopped, a person must decide"},
+        {"waiting",   "on disk, not in the chart yet"   },
+        {"held",      "stopped, a person must decide"   },
         {"refusals",  "could not be taken, kept as sent"},
-        {"charted",   "the server has it"},
-        {"discarded", "a person said so"},
+        {"charted",   "the server has it"               },
+        {"discarded", "a person said so"                },
     };
     const json_t *destination = json_object_get(json, "destination");
 
@@ -60,8 +60,8 @@ static void print_list(const json_t *json)
     json_t *row;
 
     json_array_foreach(json_object_get(json, "readings"), index, row)
-        printf("%s  %-9s  %s  %-20s %s\n", text_of(row, "id"), text_of(row, "state"), text_of(row, "taken"), text_of(row, "kind"),
-               text_of(row, "reason"));
+        printf("%s  %-9s  %s  %-20s %s\n", text_of(row, "id"), text_of(row, "state"),
+               text_of(row, "taken"), text_of(row, "kind"), text_of(row, "reason"));
     if (*text_of(json, "after"))
         printf("there are more; --json says how to go on\n");
 }
@@ -78,7 +78,8 @@ static int list_refusals(struct tool *tool)
             print_answer(&answer);
         else
             json_array_foreach(json_object_get(answer.json, "refusals"), index, row)
-                printf("%6s  %s  from %s\n", text_of(row, "number"), text_of(row, "received"), text_of(row, "client"));
+                printf("%6s  %s  from %s\n", text_of(row, "number"), text_of(row, "received"),
+                       text_of(row, "client"));
     }
     answer_clear(&answer);
     return code;
@@ -96,7 +97,8 @@ int command_list(struct tool *tool)
     out_member_if(&body, "state", tool->state);
     out_member_if(&body, "kind", tool->kind);
     out_object_end(&body);
-    code = ask(tool, "POST", "/v1/readings/_search", "application/json", json_out_text(&body), body.length, &answer);
+    code = ask(tool, "POST", "/v1/readings/_search", "application/json", json_out_text(&body),
+               body.length, &answer);
     json_out_clear(&body);
     if (code == EX_OK && (code = answer_code(tool, &answer)) == EX_OK) {
         if (tool->json || !answer.json)

@@ -9,7 +9,16 @@
 
 #include "tool/tool_private.h"
 
-enum { OPTION_TEXT = 256, OPTION_ALL, OPTION_ATTENDED, OPTION_HELP, OPTION_JSON, OPTION_PRACTITIONER, OPTION_TOKEN_FILE, OPTION_VERSION };
+enum {
+    OPTION_TEXT = 256,
+    OPTION_ALL,
+    OPTION_ATTENDED,
+    OPTION_HELP,
+    OPTION_JSON,
+    OPTION_PRACTITIONER,
+    OPTION_TOKEN_FILE,
+    OPTION_VERSION
+};
 
 static const struct option options[] = {
     {"all",          no_argument,       NULL, OPTION_ALL         },
@@ -34,7 +43,8 @@ static void print_usage(FILE *out)
 {
     fputs("wardpost - look after a wardpostd\n\n", out);
     for (int i = 0; i < command_count; i++)
-        fprintf(out, "  wardpost %-8s %-34s %s\n", command_table[i].name, command_table[i].arguments, command_table[i].about);
+        fprintf(out, "  wardpost %-8s %-34s %s\n", command_table[i].name,
+                command_table[i].arguments, command_table[i].about);
     fputs("\n"
           "  --daemon URL       where wardpostd listens (http://127.0.0.1:8642; WARDPOST_DAEMON)\n"
           "  --token-file FILE  holds the token (else WARDPOST_TOKEN)\n"
@@ -42,7 +52,8 @@ static void print_usage(FILE *out)
           "  --mappings DIR     kind table for map and check\n"
           "  --clients FILE     for device (/etc/wardpost/clients.json)\n"
           "  --help, --version\n\n"
-          "A record-keeping aid, not a monitor, not an alarm and no diagnosis. Local policy and licensed judgement come first.\n",
+          "A record-keeping aid, not a monitor, not an alarm and no diagnosis. Local policy and "
+          "licensed judgement come first.\n",
           out);
 }
 
@@ -141,7 +152,8 @@ static int run_command(struct tool *tool, const char *name)
 
 int main(int argc, char **argv)
 {
-    struct tool tool = {.server = getenv("WARDPOST_DAEMON"), .token = getenv("WARDPOST_TOKEN"),
+    struct tool tool = {.server = getenv("WARDPOST_DAEMON"),
+                        .token = getenv("WARDPOST_TOKEN"),
                         .clients = "/etc/wardpost/clients.json"};
     int code;
 

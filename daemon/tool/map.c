@@ -1,15 +1,16 @@
-/* map.c - a reading in, its Observation out; never looks at a clock or at a store. And check: is the kind table whole? */
+/* map.c - a reading in, its Observation out; never looks at a clock or at a store. And check: is
+ * the kind table whole? */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sysexits.h>
 
-#include "wardpost/problem_json.h"
 #include "tool/tool_private.h"
 #include "wardpost/bundle.h"
 #include "wardpost/json_in.h"
 #include "wardpost/mappings_path.h"
 #include "wardpost/observation.h"
+#include "wardpost/problem_json.h"
 
 static int load(struct tool *tool, struct kinds **kinds)
 {
@@ -25,7 +26,8 @@ static int load(struct tool *tool, struct kinds **kinds)
     if (status == STATUS_OK)
         return EX_OK;
     if (status == STATUS_INVALID)
-        fprintf(stderr, "%s/%s%s%s: %s\n", path, fault.file, fault.pointer[0] ? "#" : "", fault.pointer, fault.reason);
+        fprintf(stderr, "%s/%s%s%s: %s\n", path, fault.file, fault.pointer[0] ? "#" : "",
+                fault.pointer, fault.reason);
     else
         fprintf(stderr, "wardpost: %s: %s\n", path, status_text(status));
     return status == STATUS_INVALID ? EX_CONFIG : EX_NOINPUT;
@@ -46,15 +48,16 @@ static int print_problems(const struct problems *problems, const char *title)
 {
     struct json_out out = JSON_OUT_INIT;
 
-    problem_out(&out, strcmp(title, "not JSON") == 0 ? 400 : 422, title, "Each thing that is wrong is listed with where it stands.",
-                problems);
+    problem_out(&out, strcmp(title, "not JSON") == 0 ? 400 : 422, title,
+                "Each thing that is wrong is listed with where it stands.", problems);
     if (json_out_ok(&out))
         fprintf(stderr, "%s\n", json_out_text(&out));
     json_out_clear(&out);
     return EX_DATAERR;
 }
 
-static int print_observations(const struct set *set, const struct observations *observations, bool all)
+static int print_observations(const struct set *set, const struct observations *observations,
+                              bool all)
 {
     struct bundle_entry *entries = calloc(observations->count + 1, sizeof(*entries));
     struct json_out out = JSON_OUT_INIT;
@@ -63,7 +66,8 @@ static int print_observations(const struct set *set, const struct observations *
     if (!entries)
         return EX_OSERR;
     for (size_t i = 0; i < observations->count; i++)
-        entries[i] = (struct bundle_entry){.json = observations->items[i].json, .length = observations->items[i].length,
+        entries[i] = (struct bundle_entry){.json = observations->items[i].json,
+                                           .length = observations->items[i].length,
                                            .id = observations->items[i].id};
     if (all || !set->single)
         bundle_collection(entries, observations->count, &out);
@@ -109,8 +113,8 @@ static enum status map_all(struct mapping *mapping)
         set_score(set, mapping->judgements, i, &asked, &mapping->scores[mapping->scores_count]);
         mapping->scores_count += asked;
     }
-    return set_map(set, mapping->judgements, worked_out, worked_out_count, mapping->scores, mapping->scores_count,
-                   &mapping->observations);
+    return set_map(set, mapping->judgements, worked_out, worked_out_count, mapping->scores,
+                   mapping->scores_count, &mapping->observations);
 }
 
 static void mapping_clear(struct mapping *mapping)
@@ -134,7 +138,8 @@ static int map_text(struct kinds *kinds, const char *text, size_t length, bool a
     enum status status = json_in(text, length, &body, &fault);
 
     if (status == STATUS_INVALID) {
-        problem_add(&mapping.problems, PROBLEM_MALFORMED, "", "line %u, column %u: %s", fault.line, fault.column, fault.detail);
+        problem_add(&mapping.problems, PROBLEM_MALFORMED, "", "line %u, column %u: %s", fault.line,
+                    fault.column, fault.detail);
         code = print_problems(&mapping.problems, "not JSON");
     }
     if (status == STATUS_OK)

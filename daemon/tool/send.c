@@ -15,7 +15,8 @@ static bool ends_with(const char *text, const char *end)
 
 int command_send(struct tool *tool)
 {
-    const char *type = ends_with(tool->argv[0], ".ndjson") ? "application/x-ndjson" : "application/json";
+    const char *type =
+        ends_with(tool->argv[0], ".ndjson") ? "application/x-ndjson" : "application/json";
     struct answer answer;
     size_t length = 0;
     char *body = read_input(tool->argv[0], &length);

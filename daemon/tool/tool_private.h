@@ -1,4 +1,5 @@
-/* tool_private.h - wardpost, the operator's tool: what its subcommands share. They use the HTTP interface as anyone would. */
+/* tool_private.h - wardpost, the operator's tool: what its subcommands share. They use the HTTP
+ * interface as anyone would. */
 #ifndef WARDPOST_TOOL_PRIVATE_H
 #define WARDPOST_TOOL_PRIVATE_H
 
@@ -6,7 +7,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-struct tool { /* what stands before the subcommand, and its arguments */
+struct tool {             /* what stands before the subcommand, and its arguments */
     const char *server;   /* base URL of the daemon */
     const char *token;    /* from WARDPOST_TOKEN or --token-file */
     const char *mappings; /* --mappings */
@@ -17,14 +18,14 @@ struct tool { /* what stands before the subcommand, and its arguments */
     const char *practitioners[16];
     int practitioners_count;
     bool attended;
-    int argc;             /* of the subcommand, without its name */
+    int argc; /* of the subcommand, without its name */
     char **argv;
     char token_room[256];
 };
 
 struct command {
     const char *name, *arguments, *about;
-    int least, most; /* arguments */
+    int least, most;               /* arguments */
     int (*run)(struct tool *tool); /* exit code */
 };
 
@@ -38,9 +39,10 @@ struct answer {
     json_t *json; /* parsed, NULL when it is none */
 };
 
-/* One request. Says on standard error what is wrong; returns an exit code (EX_OK with an answer of any status). */
-int ask(struct tool *tool, const char *method, const char *path, const char *type, const char *body, size_t length,
-        struct answer *out);
+/* One request. Says on standard error what is wrong; returns an exit code (EX_OK with an answer of
+ * any status). */
+int ask(struct tool *tool, const char *method, const char *path, const char *type, const char *body,
+        size_t length, struct answer *out);
 void answer_clear(struct answer *answer);
 /* EX_OK for 2xx; otherwise prints the problem document and says the exit code. */
 int answer_code(const struct tool *tool, const struct answer *answer);

@@ -1,4 +1,5 @@
-/* fhir_search.c - see fhir_search.h. FHIR R4 search.html: prefixes of dates, token and reference parameters. */
+/* fhir_search.c - see fhir_search.h. FHIR R4 search.html: prefixes of dates, token and reference
+ * parameters. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -7,7 +8,8 @@
 
 #define DAY_MS ((int64_t)86400000)
 
-/* A date or a time as the span it covers: a day is 24 hours in UTC, as nothing says which zone is meant. */
+/* A date or a time as the span it covers: a day is 24 hours in UTC, as nothing says which zone is
+ * meant. */
 static bool span_of(const char *text, int64_t *from, int64_t *to)
 {
     size_t length = strlen(text);
@@ -204,29 +206,37 @@ static const struct {
     {"subject:identifier", take_patient_identifier},
 };
 
-static enum status take_parameter(struct reading_search *reading, const struct fhir_parameter *parameter, char why[200])
+static enum status take_parameter(struct reading_search *reading,
+                                  const struct fhir_parameter *parameter, char why[200])
 {
     for (size_t i = 0; i < sizeof(parameter_table) / sizeof(parameter_table[0]); i++) {
         if (strcmp(parameter_table[i].name, parameter->name) != 0)
             continue;
         if (parameter_table[i].take(reading, parameter->value))
             return reading->status;
-        snprintf(why, 200, "the value of %s is not one that can be searched for", parameter_table[i].name);
+        snprintf(why, 200, "the value of %s is not one that can be searched for",
+                 parameter_table[i].name);
         return STATUS_INVALID;
     }
-    snprintf(why, 200, "parameters known here: _count, _id, _lastUpdated (ge, gt), code, date, identifier, patient, "
-                       "patient:identifier, page");
+    snprintf(why, 200,
+             "parameters known here: _count, _id, _lastUpdated (ge, gt), code, date, identifier, "
+             "patient, "
+             "patient:identifier, page");
     return STATUS_INVALID;
 }
 
-enum status fhir_search_read(struct outbox_reader *reader, const struct fhir_parameter *parameters, size_t count,
-                             struct fhir_search *out, char why[200])
+enum status fhir_search_read(struct outbox_reader *reader, const struct fhir_parameter *parameters,
+                             size_t count, struct fhir_search *out, char why[200])
 {
     struct reading_search reading = {reader, out, STATUS_OK};
 
-    *out = (struct fhir_search){.rows = {.taken_from_ms = INT64_MIN, .taken_to_ms = INT64_MAX,
-                                         .changed_from_ms = INT64_MIN, .after_seq = INT64_MAX},
-                                .count = 50};
+    *out = (struct fhir_search){
+        .rows = {.taken_from_ms = INT64_MIN,
+                 .taken_to_ms = INT64_MAX,
+                 .changed_from_ms = INT64_MIN,
+                 .after_seq = INT64_MAX},
+        .count = 50
+    };
     for (size_t i = 0; i < count; i++) {
         enum status status = take_parameter(&reading, &parameters[i], why);
 
@@ -282,7 +292,8 @@ struct url {
 
 static void url_add(struct url *url, const char *name, const char *value)
 {
-    int wrote = snprintf(url->text + url->used, url->room - url->used, "%c%s=%s", url->used == 11 ? '?' : '&', name, value);
+    int wrote = snprintf(url->text + url->used, url->room - url->used, "%c%s=%s",
+                         url->used == 11 ? '?' : '&', name, value);
 
     if (wrote < 0 || (size_t)wrote >= url->room - url->used)
         url->full = true;
@@ -311,8 +322,8 @@ bool fhir_search_next(const struct fhir_search *search, int64_t seq, char *out, 
         url_add(&url, "patient", text);
     }
     for (size_t i = 0; i < search->codes_count; i++) {
-        snprintf(text, sizeof(text), "%s%s%s", search->codes[i].system, search->codes[i].system[0] ? "%7C" : "",
-                 search->codes[i].code);
+        snprintf(text, sizeof(text), "%s%s%s", search->codes[i].system,
+                 search->codes[i].system[0] ? "%7C" : "", search->codes[i].code);
         url_add(&url, "code", text);
     }
     if (search->rows.taken_from_ms != INT64_MIN)

@@ -1,4 +1,5 @@
-/* fhir_view.c - the read-only FHIR R4 view of what this daemon holds: Observations one by one and searched. */
+/* fhir_view.c - the read-only FHIR R4 view of what this daemon holds: Observations one by one and
+ * searched. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -36,11 +37,13 @@ static bool one_seen(void *context, const struct outbox_row *row)
 {
     struct one *one = context;
 
-    one->status = row->became && row->state != ENTRY_DISCARDED ? resource_out(row, one->out) : STATUS_NOT_FOUND;
+    one->status = row->became && row->state != ENTRY_DISCARDED ? resource_out(row, one->out)
+                                                               : STATUS_NOT_FOUND;
     return false;
 }
 
-enum status fhir_observation(struct outbox_reader *reader, const struct uuid *id, struct json_out *out)
+enum status fhir_observation(struct outbox_reader *reader, const struct uuid *id,
+                             struct json_out *out)
 {
     struct one one = {out, STATUS_OK};
     enum status status = outbox_find(reader, id, one_seen, &one);
@@ -60,7 +63,8 @@ struct page {
 
 static void entry_out(struct page *page, const struct outbox_row *row)
 {
-    char url[16 + UUID_TEXT_ROOM] = "urn:uuid:"; /* absolute, and in no disagreement with the id (FHIR R4 bundle.html) */
+    char url[16 + UUID_TEXT_ROOM] =
+        "urn:uuid:"; /* absolute, and in no disagreement with the id (FHIR R4 bundle.html) */
     struct json_out *out = page->out;
 
     uuid_text(&row->id, url + strlen("urn:uuid:"));
@@ -122,8 +126,8 @@ static void links_out(const struct page *page, struct json_out *out)
 }
 
 enum status fhir_observations(struct outbox_reader *reader, const struct kinds *kinds,
-                              const struct fhir_parameter *parameters, size_t count, struct json_out *out,
-                              char why[200])
+                              const struct fhir_parameter *parameters, size_t count,
+                              struct json_out *out, char why[200])
 {
     struct fhir_search search;
     struct page page = {.out = out, .search = &search, .status = STATUS_OK};

@@ -1,4 +1,5 @@
-/* kinds.c - the kind table as the daemon uses it, for forms and device authors: kinds in bedside order, the rest by name. */
+/* kinds.c - the kind table as the daemon uses it, for forms and device authors: kinds in bedside
+ * order, the rest by name. */
 #include <string.h>
 
 #include "view/view_private.h"
@@ -41,7 +42,8 @@ void view_kinds(const struct kinds *kinds, struct json_out *out)
     out_object(out);
     out_member(out, "version", kinds_version(kinds));
     out_member(out, "caution",
-               "Limits and ranges are data that a clinician must sign off; local policy and licensed judgement come first.");
+               "Limits and ranges are data that a clinician must sign off; local policy and "
+               "licensed judgement come first.");
     out_name(out, "kinds");
     out_array(out);
     for (size_t i = 0; i < kinds_count(kinds); i++) {

@@ -1,4 +1,5 @@
-/* patients.c - the patients that readings were taken from, as FHIR Patients made from what was sent: identifier, birth date, family name. */
+/* patients.c - the patients that readings were taken from, as FHIR Patients made from what was
+ * sent: identifier, birth date, family name. */
 #include <string.h>
 
 #include "view/view_private.h"
@@ -6,7 +7,9 @@
 
 /* Name space of the ids below: any fixed UUID does (version 4, made once for this). */
 static const struct uuid patient_space = {
-    {0x5c, 0x1f, 0x0a, 0x6e, 0x7b, 0x22, 0x4d, 0x9b, 0x8e, 0x57, 0x41, 0x3d, 0xaf, 0x60, 0x92, 0xc4}};
+    {0x5c, 0x1f, 0x0a, 0x6e, 0x7b, 0x22, 0x4d, 0x9b, 0x8e, 0x57, 0x41, 0x3d, 0xaf, 0x60, 0x92,
+     0xc4}
+};
 
 void patient_id(const char *key, struct uuid *out)
 {
@@ -37,7 +40,8 @@ static bool patient_seen(void *context, const struct outbox_row *row)
     return !wanted->found;
 }
 
-enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id, char key[PATIENT_ROOM])
+enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id,
+                           char key[PATIENT_ROOM])
 {
     struct wanted wanted = {.id = id, .key = key};
     enum status status;
@@ -49,7 +53,8 @@ enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id, 
     return status == STATUS_OK && !wanted.found ? STATUS_NOT_FOUND : status;
 }
 
-/* ---- from an identifier's value alone (a token without a system matches any: FHIR R4 search.html#token) ---- */
+/* ---- from an identifier's value alone (a token without a system matches any: FHIR R4
+ * search.html#token) ---- */
 
 struct valued {
     const char *value;
@@ -72,7 +77,8 @@ static bool valued_seen(void *context, const struct outbox_row *row)
     return valued->each(valued->context, row);
 }
 
-static enum status each_with_value(struct outbox_reader *reader, const char *value, outbox_row_seen *each, void *context)
+static enum status each_with_value(struct outbox_reader *reader, const char *value,
+                                   outbox_row_seen *each, void *context)
 {
     struct valued valued = {.value = value, .each = each, .context = context};
     enum status status;
@@ -98,7 +104,8 @@ static bool only_seen(void *context, const struct outbox_row *row)
     return only->count < 2;
 }
 
-enum status patient_key_by_value(struct outbox_reader *reader, const char *value, char key[PATIENT_ROOM])
+enum status patient_key_by_value(struct outbox_reader *reader, const char *value,
+                                 char key[PATIENT_ROOM])
 {
     struct only only = {.key = key};
     enum status status = each_with_value(reader, value, only_seen, &only);
@@ -167,10 +174,16 @@ static bool one_seen(void *context, const struct outbox_row *row)
     return false;
 }
 
-static enum status newest_of(struct outbox_reader *reader, const char *key, outbox_row_seen *seen, void *context)
+static enum status newest_of(struct outbox_reader *reader, const char *key, outbox_row_seen *seen,
+                             void *context)
 {
-    struct outbox_search search = {.patient = key, .taken_from_ms = INT64_MIN, .taken_to_ms = INT64_MAX,
-                                   .changed_from_ms = INT64_MIN, .mains_only = true, .after_seq = INT64_MAX, .most = 1};
+    struct outbox_search search = {.patient = key,
+                                   .taken_from_ms = INT64_MIN,
+                                   .taken_to_ms = INT64_MAX,
+                                   .changed_from_ms = INT64_MIN,
+                                   .mains_only = true,
+                                   .after_seq = INT64_MAX,
+                                   .most = 1};
 
     return outbox_search(reader, &search, seen, context);
 }
@@ -208,8 +221,8 @@ static bool entry_seen(void *context, const struct outbox_row *row)
     return true;
 }
 
-static enum status search(struct outbox_reader *reader, const char *identifier, const struct uuid *id, size_t most,
-                          struct json_out *out)
+static enum status search(struct outbox_reader *reader, const char *identifier,
+                          const struct uuid *id, size_t most, struct json_out *out)
 {
     char key[PATIENT_ROOM];
     enum status status;
@@ -226,8 +239,8 @@ static enum status search(struct outbox_reader *reader, const char *identifier, 
     return status == STATUS_OK ? newest_of(reader, key, entry_seen, out) : status;
 }
 
-enum status fhir_patients(struct outbox_reader *reader, const struct fhir_parameter *parameters, size_t count,
-                          struct json_out *out, char why[200])
+enum status fhir_patients(struct outbox_reader *reader, const struct fhir_parameter *parameters,
+                          size_t count, struct json_out *out, char why[200])
 {
     const char *identifier = NULL;
     struct uuid id;

@@ -23,7 +23,8 @@ void id_out(struct json_out *out, const char *name, const struct uuid *id)
     out_member(out, name, text);
 }
 
-/* What was sent is JSON by the time it is kept, but as sent: only wrapped when it parses, which it always should. */
+/* What was sent is JSON by the time it is kept, but as sent: only wrapped when it parses, which it
+ * always should. */
 static void sent_out(const char *name, const char *text, size_t length, struct json_out *out)
 {
     struct json_fault fault;
@@ -139,7 +140,8 @@ static bool main_seen(void *context, const struct outbox_row *row)
     return false;
 }
 
-static enum status entry_out(struct outbox_reader *reader, const struct entry *entry, struct json_out *out)
+static enum status entry_out(struct outbox_reader *reader, const struct entry *entry,
+                             struct json_out *out)
 {
     enum status status;
 
@@ -251,14 +253,16 @@ static void search_patient(const json_t *body, char key[PATIENT_ROOM], struct ou
     if (!patient)
         return;
     if (!text_is(system) || !text_is(value)) {
-        problem_add(problems, PROBLEM_WRONG_TYPE, "/patient", "an identifier: {\"system\", \"value\"}");
+        problem_add(problems, PROBLEM_WRONG_TYPE, "/patient",
+                    "an identifier: {\"system\", \"value\"}");
         return;
     }
     snprintf(key, PATIENT_ROOM, "%s|%s", json_string_value(system), json_string_value(value));
     search->patient = key;
 }
 
-static void search_state(const json_t *body, struct outbox_search *search, struct problems *problems)
+static void search_state(const json_t *body, struct outbox_search *search,
+                         struct problems *problems)
 {
     const char *word = search_text(body, "state", problems);
 
@@ -285,10 +289,12 @@ static void search_kind(const json_t *body, const struct kinds *kinds, struct ou
     if (kinds_find(kinds, kind))
         return;
     near = kinds_nearest(kinds, kind);
-    problem_add(problems, PROBLEM_UNKNOWN_KIND, "/kind", "no such kind%s%s", near ? "; nearest: " : "", near ? near : "");
+    problem_add(problems, PROBLEM_UNKNOWN_KIND, "/kind", "no such kind%s%s",
+                near ? "; nearest: " : "", near ? near : "");
 }
 
-static void search_since(const json_t *body, struct outbox_search *search, struct problems *problems)
+static void search_since(const json_t *body, struct outbox_search *search,
+                         struct problems *problems)
 {
     const char *since = search_text(body, "since", problems);
     struct moment moment;
@@ -310,10 +316,12 @@ static int64_t search_number(const json_t *body, const char *name, int64_t initi
 
     if (!value)
         return initial;
-    if (digits_decimal(value, &number) && number.scale == 0 && number.digits >= 1 && number.digits <= most)
+    if (digits_decimal(value, &number) && number.scale == 0 && number.digits >= 1 &&
+        number.digits <= most)
         return number.digits;
     pointer_join(pointer, sizeof(pointer), "", name);
-    problem_add(problems, PROBLEM_WRONG_TYPE, pointer, "a whole number from 1 to %lld", (long long)most);
+    problem_add(problems, PROBLEM_WRONG_TYPE, pointer, "a whole number from 1 to %lld",
+                (long long)most);
     return initial;
 }
 
@@ -332,14 +340,17 @@ static void search_unknown(const json_t *body, struct problems *problems)
             i++;
         pointer_join(pointer, sizeof(pointer), "", name);
         if (i == 6)
-            problem_add(problems, PROBLEM_UNKNOWN_FIELD, pointer, "known here: patient, kind, state, since, count, after");
+            problem_add(problems, PROBLEM_UNKNOWN_FIELD, pointer,
+                        "known here: patient, kind, state, since, count, after");
     }
 }
 
-enum status view_readings(struct outbox_reader *reader, const struct kinds *kinds, const json_t *body,
-                          struct json_out *out, struct problems *problems)
+enum status view_readings(struct outbox_reader *reader, const struct kinds *kinds,
+                          const json_t *body, struct json_out *out, struct problems *problems)
 {
-    struct outbox_search search = {.taken_from_ms = INT64_MIN, .taken_to_ms = INT64_MAX, .changed_from_ms = INT64_MIN,
+    struct outbox_search search = {.taken_from_ms = INT64_MIN,
+                                   .taken_to_ms = INT64_MAX,
+                                   .changed_from_ms = INT64_MIN,
                                    .mains_only = true};
     struct listing listing = {.out = out};
     char key[PATIENT_ROOM];

@@ -21,8 +21,8 @@ static void destination_out(struct courier *courier, struct json_out *out)
     out_object_end(out);
 }
 
-enum status view_status(struct outbox_reader *reader, struct courier *courier, const struct kinds *kinds,
-                        struct json_out *out)
+enum status view_status(struct outbox_reader *reader, struct courier *courier,
+                        const struct kinds *kinds, struct json_out *out)
 {
     struct outbox_counts counts;
     enum status status = outbox_count(reader, &counts);

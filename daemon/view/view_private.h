@@ -16,9 +16,12 @@ void id_out(struct json_out *out, const char *name, const struct uuid *id);
 /* Id of the Patient resource that stands for a patient key in /fhir. */
 void patient_id(const char *key, struct uuid *out);
 /* The key behind such an id; NOT_FOUND. */
-MUST_CHECK enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id, char key[PATIENT_ROOM]);
+MUST_CHECK enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id,
+                                      char key[PATIENT_ROOM]);
 
-/* The key of the patient whose identifier has this value, whatever its system; NOT_FOUND, or CONFLICT when there are several. */
-MUST_CHECK enum status patient_key_by_value(struct outbox_reader *reader, const char *value, char key[PATIENT_ROOM]);
+/* The key of the patient whose identifier has this value, whatever its system; NOT_FOUND, or
+ * CONFLICT when there are several. */
+MUST_CHECK enum status patient_key_by_value(struct outbox_reader *reader, const char *value,
+                                            char key[PATIENT_ROOM]);
 
 #endif

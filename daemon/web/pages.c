@@ -1,4 +1,5 @@
-/* pages.c - documents that are built in; their bytes are made at build time from the files beside this one. */
+/* pages.c - documents that are built in; their bytes are made at build time from the files beside
+ * this one. */
 #include "openapi_bytes.h"
 #include "wardpost/web.h"
 

@@ -1,5 +1,6 @@
-/* load.c - a load generator for one machine: N keep-alive clients, each with one request in flight, over HTTP to wardpostd or over RESP to
- * Redis (XADD) with the same bytes of payload. One thread, epoll; bounded in count and time. Prints one line of JSON.
+/* load.c - a load generator for one machine: N keep-alive clients, each with one request in flight,
+ * over HTTP to wardpostd or over RESP to Redis (XADD) with the same bytes of payload. One thread,
+ * epoll; bounded in count and time. Prints one line of JSON.
  *
  *   load http|redis PORT CLIENTS REQUESTS SECONDS_MOST [TOKEN] */
 #include <arpa/inet.h>
@@ -54,11 +55,15 @@ static size_t payload(long number, char *out, size_t room)
 
     gmtime_r(&now, &utc);
     strftime(taken, sizeof(taken), "%Y-%m-%dT%H:%M:%SZ", &utc);
-    return (size_t)snprintf(out, room,
-                            "{\"patient\":{\"identifier\":{\"system\":\"https://clinic.example/mrn\",\"value\":\"WP-%05ld\"},"
-                            "\"birthDate\":\"1951-03-14\",\"family\":\"Invented\"},\"taken\":\"%s\",\"kind\":\"heart-rate\","
-                            "\"value\":%ld,\"unit\":\"/min\",\"site\":\"radial-artery\",\"method\":\"palpation\",\"by\":\"N-17\"}",
-                            number % 1000 + 10000, taken, 62 + number % 30);
+    return (size_t)snprintf(
+        out, room,
+        "{\"patient\":{\"identifier\":{\"system\":\"https://clinic.example/"
+        "mrn\",\"value\":\"WP-%05ld\"},"
+        "\"birthDate\":\"1951-03-14\",\"family\":\"Invented\"},\"taken\":\"%s\",\"kind\":\"heart-"
+        "rate\","
+        "\"value\":%ld,\"unit\":\"/"
+        "min\",\"site\":\"radial-artery\",\"method\":\"palpation\",\"by\":\"N-17\"}",
+        number % 1000 + 10000, taken, 62 + number % 30);
 }
 
 static void begin(struct client *client)
@@ -67,21 +72,25 @@ static void begin(struct client *client)
     size_t length = payload(load.begun++, body, sizeof(body));
 
     if (load.redis)
-        client->length = (size_t)snprintf(client->request, REQUEST_ROOM,
-                                          "*5\r\n$4\r\nXADD\r\n$8\r\nreadings\r\n$1\r\n*\r\n$1\r\nd\r\n$%zu\r\n%s\r\n", length, body);
+        client->length = (size_t)snprintf(
+            client->request, REQUEST_ROOM,
+            "*5\r\n$4\r\nXADD\r\n$8\r\nreadings\r\n$1\r\n*\r\n$1\r\nd\r\n$%zu\r\n%s\r\n", length,
+            body);
     else
-        client->length = (size_t)snprintf(client->request, REQUEST_ROOM,
-                                          "POST /v1/readings HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n"
-                                          "%s%s%sContent-Length: %zu\r\n\r\n%s",
-                                          load.token ? "Authorization: Bearer " : "", load.token ? load.token : "",
-                                          load.token ? "\r\n" : "", length, body);
+        client->length = (size_t)snprintf(
+            client->request, REQUEST_ROOM,
+            "POST /v1/readings HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n"
+            "%s%s%sContent-Length: %zu\r\n\r\n%s",
+            load.token ? "Authorization: Bearer " : "", load.token ? load.token : "",
+            load.token ? "\r\n" : "", length, body);
     client->sent = client->got = 0;
     client->begun_us = now_us();
 }
 
 static bool flush(struct client *client)
 {
-    ssize_t sent = send(client->fd, client->request + client->sent, client->length - client->sent, MSG_NOSIGNAL);
+    ssize_t sent = send(client->fd, client->request + client->sent, client->length - client->sent,
+                        MSG_NOSIGNAL);
 
     if (sent > 0)
         client->sent += (size_t)sent;
@@ -102,7 +111,8 @@ static int judge(struct client *client)
     }
     end = strstr(client->answer, "\r\n\r\n");
     declared = end ? strcasestr(client->answer, "\r\nContent-Length:") : NULL;
-    if (!declared || client->got < (size_t)(end + 4 - client->answer) + strtoul(declared + 17, NULL, 10))
+    if (!declared ||
+        client->got < (size_t)(end + 4 - client->answer) + strtoul(declared + 17, NULL, 10))
         return 0;
     return strncmp(client->answer + 9, "201", 3) == 0 ? 1 : -1;
 }
@@ -139,7 +149,8 @@ static bool on_event(struct client *client)
 
 static bool connect_all(long clients, uint16_t port)
 {
-    struct sockaddr_in address = {.sin_family = AF_INET, .sin_port = htons(port), .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
+    struct sockaddr_in address = {
+        .sin_family = AF_INET, .sin_port = htons(port), .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
     int on = 1;
 
     for (long i = 0; i < clients; i++) {
@@ -147,7 +158,8 @@ static bool connect_all(long clients, uint16_t port)
         struct epoll_event event = {.events = EPOLLIN, .data.ptr = client};
 
         client->fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
-        if (client->fd < 0 || connect(client->fd, (struct sockaddr *)&address, sizeof(address)) != 0)
+        if (client->fd < 0 ||
+            connect(client->fd, (struct sockaddr *)&address, sizeof(address)) != 0)
             return false;
         setsockopt(client->fd, IPPROTO_TCP, TCP_NODELAY, &on, sizeof(on));
         epoll_ctl(load.epoll, EPOLL_CTL_ADD, client->fd, &event);
@@ -188,7 +200,8 @@ int main(int argc, char **argv)
     double seconds;
 
     load.requests = argc > 4 ? strtol(argv[4], NULL, 10) : 0;
-    if (argc < 6 || clients < 1 || clients > CLIENTS_MOST || load.requests < 1 || load.requests > 10000000) {
+    if (argc < 6 || clients < 1 || clients > CLIENTS_MOST || load.requests < 1 ||
+        load.requests > 10000000) {
         fprintf(stderr, "usage: load http|redis PORT CLIENTS REQUESTS SECONDS_MOST [TOKEN]\n");
         return 64;
     }
@@ -204,8 +217,10 @@ int main(int argc, char **argv)
     run(clients, begun_us + strtol(argv[5], NULL, 10) * 1000000);
     seconds = (double)(now_us() - begun_us) / 1e6;
     qsort(load.latencies_us, (size_t)load.ended, sizeof(*load.latencies_us), by_size);
-    printf("{\"answers\": %ld, \"failed\": %ld, \"seconds\": %.3f, \"per-second\": %.0f, \"p50-us\": %u, \"p99-us\": %u}\n", load.ended,
-           load.failed, seconds, (double)load.ended / seconds, load.ended ? load.latencies_us[load.ended / 2] : 0,
+    printf("{\"answers\": %ld, \"failed\": %ld, \"seconds\": %.3f, \"per-second\": %.0f, "
+           "\"p50-us\": %u, \"p99-us\": %u}\n",
+           load.ended, load.failed, seconds, (double)load.ended / seconds,
+           load.ended ? load.latencies_us[load.ended / 2] : 0,
            load.ended ? load.latencies_us[load.ended * 99 / 100] : 0);
     return load.failed == 0 && load.ended == load.requests ? 0 : 1;
 }

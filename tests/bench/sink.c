@@ -1,5 +1,6 @@
-/* sink.c - a FHIR sink for measuring delivery: it parses every entry, checks that each identifier is new, and answers each with a Location.
- * No validation: tests/far_end does that. One thread a connection. On SIGTERM it prints what it has seen as JSON.
+/* sink.c - a FHIR sink for measuring delivery: it parses every entry, checks that each identifier
+ * is new, and answers each with a Location. No validation: tests/far_end does that. One thread a
+ * connection. On SIGTERM it prints what it has seen as JSON.
  *
  *   sink PORT */
 #include <arpa/inet.h>
@@ -45,7 +46,9 @@ static bool key_of(const char *value, struct key *key)
     if (!value || strncmp(value, "urn:uuid:", 9) != 0)
         return false;
     for (value += 9; *value; value++) {
-        int digit = *value >= '0' && *value <= '9' ? *value - '0' : *value >= 'a' && *value <= 'f' ? *value - 'a' + 10 : -1;
+        int digit = *value >= '0' && *value <= '9'   ? *value - '0'
+                    : *value >= 'a' && *value <= 'f' ? *value - 'a' + 10
+                                                     : -1;
 
         if (digit < 0)
             continue;
@@ -75,7 +78,8 @@ static bool take(const json_t *resource)
     const char *type = json_string_value(json_object_get(resource, "resourceType"));
     struct key key;
 
-    if (!type || strcmp(type, "Observation") != 0 || !json_object_get(resource, "code") || !json_object_get(resource, "subject") ||
+    if (!type || strcmp(type, "Observation") != 0 || !json_object_get(resource, "code") ||
+        !json_object_get(resource, "subject") ||
         !key_of(json_string_value(json_object_get(identifier, "value")), &key)) {
         sink.broken++;
         return false;
@@ -96,13 +100,16 @@ static char *answer_bundle(const json_t *bundle)
     sink.bundles++;
     if (!sink.first_us)
         sink.first_us = now_us();
-    used += (size_t)sprintf(text + used, "{\"resourceType\":\"Bundle\",\"type\":\"batch-response\",\"entry\":[");
+    used += (size_t)sprintf(text + used,
+                            "{\"resourceType\":\"Bundle\",\"type\":\"batch-response\",\"entry\":[");
     for (size_t i = 0; i < count; i++) {
         bool good = take(json_object_get(json_array_get(entries, i), "resource"));
 
         used += (size_t)sprintf(text + used,
-                                "%s{\"response\":{\"status\":\"%s\",\"location\":\"Observation/%ld/_history/1\",\"etag\":\"W/\\\"1\\\"\"}}",
-                                i ? "," : "", good ? "201 Created" : "422 Unprocessable Entity", sink.observations);
+                                "%s{\"response\":{\"status\":\"%s\",\"location\":\"Observation/%ld/"
+                                "_history/1\",\"etag\":\"W/\\\"1\\\"\"}}",
+                                i ? "," : "", good ? "201 Created" : "422 Unprocessable Entity",
+                                sink.observations);
     }
     sprintf(text + used, "]}");
     sink.last_us = now_us();
@@ -111,17 +118,23 @@ static char *answer_bundle(const json_t *bundle)
 }
 
 static const char statement[] =
-    "{\"resourceType\":\"CapabilityStatement\",\"status\":\"active\",\"kind\":\"instance\",\"fhirVersion\":\"4.0.1\","
-    "\"format\":[\"application/fhir+json\"],\"rest\":[{\"mode\":\"server\",\"interaction\":[{\"code\":\"batch\"}],\"resource\":"
-    "[{\"type\":\"Observation\",\"interaction\":[{\"code\":\"create\"},{\"code\":\"search-type\"}],\"conditionalCreate\":true,"
+    "{\"resourceType\":\"CapabilityStatement\",\"status\":\"active\",\"kind\":\"instance\","
+    "\"fhirVersion\":\"4.0.1\","
+    "\"format\":[\"application/"
+    "fhir+json\"],\"rest\":[{\"mode\":\"server\",\"interaction\":[{\"code\":\"batch\"}],"
+    "\"resource\":"
+    "[{\"type\":\"Observation\",\"interaction\":[{\"code\":\"create\"},{\"code\":\"search-type\"}],"
+    "\"conditionalCreate\":true,"
     "\"searchParam\":[{\"name\":\"identifier\",\"type\":\"token\"}]}]}]}";
 
 static void reply(int fd, const char *status, const char *body)
 {
     size_t length = strlen(body), room = length + 256;
     char *text = malloc(room);
-    size_t total = (size_t)snprintf(text, room, "HTTP/1.1 %s\r\nContent-Type: application/fhir+json\r\nContent-Length: %zu\r\n\r\n%s", status,
-                                    length, body);
+    size_t total = (size_t)snprintf(
+        text, room,
+        "HTTP/1.1 %s\r\nContent-Type: application/fhir+json\r\nContent-Length: %zu\r\n\r\n%s",
+        status, length, body);
 
     for (size_t sent = 0; sent < total;) {
         ssize_t one = send(fd, text + sent, total - sent, MSG_NOSIGNAL);
@@ -139,7 +152,10 @@ static void answer(int fd, const char *head, const char *body, size_t length)
     char *text;
 
     if (strncmp(head, "GET", 3) == 0) {
-        reply(fd, "200 OK", strstr(head, "/metadata") ? statement : "{\"resourceType\":\"Bundle\",\"type\":\"searchset\",\"total\":0}");
+        reply(fd, "200 OK",
+              strstr(head, "/metadata")
+                  ? statement
+                  : "{\"resourceType\":\"Bundle\",\"type\":\"searchset\",\"total\":0}");
         return;
     }
     bundle = json_loadb(body, length, 0, NULL);
@@ -187,8 +203,10 @@ static void *serve(void *context)
 static void report(int signal_number)
 {
     (void)signal_number;
-    printf("{\"observations\": %ld, \"duplicates\": %ld, \"broken\": %ld, \"bundles\": %ld, \"seconds\": %.3f}\n", sink.observations,
-           sink.duplicates, sink.broken, sink.bundles, (double)(sink.last_us - sink.first_us) / 1e6);
+    printf("{\"observations\": %ld, \"duplicates\": %ld, \"broken\": %ld, \"bundles\": %ld, "
+           "\"seconds\": %.3f}\n",
+           sink.observations, sink.duplicates, sink.broken, sink.bundles,
+           (double)(sink.last_us - sink.first_us) / 1e6);
     fflush(stdout);
     _exit(0);
 }
@@ -204,7 +222,8 @@ int main(int argc, char **argv)
     sink.seen = calloc(SLOTS, sizeof(*sink.seen));
     signal(SIGTERM, report);
     setsockopt(listening, SOL_SOCKET, SO_REUSEADDR, &on, sizeof(on));
-    if (!sink.seen || bind(listening, (struct sockaddr *)&address, sizeof(address)) != 0 || listen(listening, 16) != 0) {
+    if (!sink.seen || bind(listening, (struct sockaddr *)&address, sizeof(address)) != 0 ||
+        listen(listening, 16) != 0) {
         perror("sink");
         return 69;
     }

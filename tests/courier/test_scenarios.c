@@ -1,13 +1,14 @@
-/* test_scenarios.c - the real courier and the real outbox against a scripted far end: tests/scenarios/?.scn, which someone who knows FHIR and
- * no C can read. The words of a scenario:
+/* test_scenarios.c - the real courier and the real outbox against a scripted far end:
+ * tests/scenarios/?.scn, which someone who knows FHIR and no C can read. The words of a scenario:
  *
- *   with WORD...                      settings: no-bundles, bundles, way=update-as-create|conditional-create|search-first, tries=N
- *   reading NAME of PATIENT           put into the outbox, in this order
- *   METHOD PATH [has TEXT]... -> ANSWER   the far end expects this request next, and answers so; {NAME} stands for a reading's UUID
- *   NAME is STATE [because TEXT]      how it must end
- *   destination STATE                 up, away or paused, at the end
+ *   with WORD...                      settings: no-bundles, bundles,
+ * way=update-as-create|conditional-create|search-first, tries=N reading NAME of PATIENT put into
+ * the outbox, in this order METHOD PATH [has TEXT]... -> ANSWER   the far end expects this request
+ * next, and answers so; {NAME} stands for a reading's UUID NAME is STATE [because TEXT]      how it
+ * must end destination STATE                 up, away or paused, at the end
  *
- * ANSWER: statement WORD...  ·  NNN [retry-after N] [location NAME] [outcome CODE]  ·  found NAME...  ·  entries NNN...  ·  hang up  ·  text ... */
+ * ANSWER: statement WORD...  ·  NNN [retry-after N] [location NAME] [outcome CODE]  ·  found
+ * NAME...  ·  entries NNN...  ·  hang up  ·  text ... */
 #include <dirent.h>
 #include <pthread.h>
 #include <setjmp.h>
@@ -140,7 +141,8 @@ static void take_request(struct scenario *scenario, char *line)
         char text[200];
         const char *end = strstr(has + 5, " has ");
 
-        snprintf(text, sizeof(text), "%.*s", (int)(end ? end - (has + 5) : (long)strlen(has + 5)), has + 5);
+        snprintf(text, sizeof(text), "%.*s", (int)(end ? end - (has + 5) : (long)strlen(has + 5)),
+                 has + 5);
         expand(scenario, text, expected->has[expected->has_count++], 200);
     }
     has = strstr(line, " has ");
@@ -178,8 +180,13 @@ static void read_scenario(const char *path, struct scenario *scenario)
     assert_non_null(file);
     snprintf(scenario->file, sizeof(scenario->file), "%s", strrchr(path, '/') + 1);
     /* one transfer at a time: a script has an order */
-    scenario->options = (struct courier_options){.batch_most = 10, .transfers_most = 1, .request_timeout_ms = 150, .connect_timeout_ms = 1000,
-                                                 .retry_first_ms = 5, .retry_most_ms = 40, .server_error_tries = 3};
+    scenario->options = (struct courier_options){.batch_most = 10,
+                                                 .transfers_most = 1,
+                                                 .request_timeout_ms = 150,
+                                                 .connect_timeout_ms = 1000,
+                                                 .retry_first_ms = 5,
+                                                 .retry_most_ms = 40,
+                                                 .server_error_tries = 3};
     while (fgets(line, sizeof(line), file))
         take_line(scenario, line);
     fclose(file);
@@ -189,20 +196,26 @@ static void read_scenario(const char *path, struct scenario *scenario)
 
 static void answer_statement(const char *words, struct script_answer *answer)
 {
-    bool batch = strstr(words, "batch"), update = strstr(words, "updateCreate"), conditional = strstr(words, "conditionalCreate");
+    bool batch = strstr(words, "batch"), update = strstr(words, "updateCreate"),
+         conditional = strstr(words, "conditionalCreate");
     const char *version = strstr(words, "version=");
 
     answer->status = 200;
     snprintf(answer->body, sizeof(answer->body),
-             "{\"resourceType\":\"CapabilityStatement\",\"fhirVersion\":\"%.5s\",\"format\":[\"json\"],\"rest\":[{\"mode\":\"server\",\"interaction\":["
-             "%s],\"resource\":[{\"type\":\"Observation\",\"interaction\":[{\"code\":\"create\"},{\"code\":\"update\"},{\"code\":\"search-type\"}],"
-             "\"updateCreate\":%s,\"conditionalCreate\":%s,\"searchParam\":[{\"name\":\"identifier\"}]}]}]}",
-             version ? version + 8 : "4.0.1", batch ? "{\"code\":\"batch\"}" : "", update ? "true" : "false", conditional ? "true" : "false");
+             "{\"resourceType\":\"CapabilityStatement\",\"fhirVersion\":\"%.5s\",\"format\":["
+             "\"json\"],\"rest\":[{\"mode\":\"server\",\"interaction\":["
+             "%s],\"resource\":[{\"type\":\"Observation\",\"interaction\":[{\"code\":\"create\"},{"
+             "\"code\":\"update\"},{\"code\":\"search-type\"}],"
+             "\"updateCreate\":%s,\"conditionalCreate\":%s,\"searchParam\":[{\"name\":"
+             "\"identifier\"}]}]}]}",
+             version ? version + 8 : "4.0.1", batch ? "{\"code\":\"batch\"}" : "",
+             update ? "true" : "false", conditional ? "true" : "false");
 }
 
 static void answer_found(const char *words, struct script_answer *answer)
 {
-    size_t used = (size_t)sprintf(answer->body, "{\"resourceType\":\"Bundle\",\"type\":\"searchset\",\"entry\":[");
+    size_t used = (size_t)sprintf(
+        answer->body, "{\"resourceType\":\"Bundle\",\"type\":\"searchset\",\"entry\":[");
     bool first = true;
     int number = 100;
 
@@ -215,7 +228,8 @@ static void answer_found(const char *words, struct script_answer *answer)
         if (strcmp(id, "none") == 0)
             continue;
         used += (size_t)sprintf(answer->body + used,
-                                "%s{\"resource\":{\"resourceType\":\"Observation\",\"id\":\"%d\",\"meta\":{\"versionId\":\"7\"},\"identifier\":[{\"system\":"
+                                "%s{\"resource\":{\"resourceType\":\"Observation\",\"id\":\"%d\","
+                                "\"meta\":{\"versionId\":\"7\"},\"identifier\":[{\"system\":"
                                 "\"urn:ietf:rfc:3986\",\"value\":\"urn:uuid:%s\"}]}}",
                                 first ? "" : ",", number++, id);
         first = false;
@@ -225,14 +239,16 @@ static void answer_found(const char *words, struct script_answer *answer)
 
 static void answer_entries(const char *words, struct script_answer *answer)
 {
-    size_t used = (size_t)sprintf(answer->body, "{\"resourceType\":\"Bundle\",\"type\":\"batch-response\",\"entry\":[");
+    size_t used = (size_t)sprintf(
+        answer->body, "{\"resourceType\":\"Bundle\",\"type\":\"batch-response\",\"entry\":[");
     bool first = true;
     int status, length;
 
     answer->status = 200;
     while (sscanf(words, " %d%n", &status, &length) == 1) {
         words += length;
-        used += (size_t)sprintf(answer->body + used, "%s{\"response\":{\"status\":\"%d Said\"%s}}", first ? "" : ",", status,
+        used += (size_t)sprintf(answer->body + used, "%s{\"response\":{\"status\":\"%d Said\"%s}}",
+                                first ? "" : ",", status,
                                 status == 201 ? ",\"location\":\"Observation/9/_history/1\"" : "");
         first = false;
     }
@@ -241,16 +257,20 @@ static void answer_entries(const char *words, struct script_answer *answer)
 
 static void answer_status(const char *words, struct script_answer *answer)
 {
-    const char *retry = strstr(words, "retry-after "), *location = strstr(words, "location "), *outcome = strstr(words, "outcome ");
+    const char *retry = strstr(words, "retry-after "), *location = strstr(words, "location "),
+               *outcome = strstr(words, "outcome ");
 
     answer->status = (int)strtol(words, NULL, 10);
     if (retry)
         sprintf(answer->headers, "Retry-After: %ld\r\n", strtol(retry + 12, NULL, 10));
     if (location)
-        sprintf(answer->headers + strlen(answer->headers), "Location: http://far.example/r4/Observation/%ld/_history/1\r\n",
+        sprintf(answer->headers + strlen(answer->headers),
+                "Location: http://far.example/r4/Observation/%ld/_history/1\r\n",
                 strtol(location + 9, NULL, 10));
     if (outcome)
-        sprintf(answer->body, "{\"resourceType\":\"OperationOutcome\",\"issue\":[{\"severity\":\"error\",\"code\":\"%.30s\",\"diagnostics\":\"said so\"}]}",
+        sprintf(answer->body,
+                "{\"resourceType\":\"OperationOutcome\",\"issue\":[{\"severity\":\"error\","
+                "\"code\":\"%.30s\",\"diagnostics\":\"said so\"}]}",
                 outcome + 8);
 }
 
@@ -279,7 +299,8 @@ static bool fits(const struct expected *expected, const char *request)
 {
     size_t method = strlen(expected->method), path = strlen(expected->path);
 
-    if (strncmp(request, expected->method, method) != 0 || strncmp(request + method + 1, expected->path, path) != 0)
+    if (strncmp(request, expected->method, method) != 0 ||
+        strncmp(request + method + 1, expected->path, path) != 0)
         return false;
     for (size_t i = 0; i < expected->has_count; i++)
         if (!strstr(request, expected->has[i]))
@@ -300,8 +321,9 @@ static void on_request(void *context, const char *request, struct script_answer 
     } else {
         answer->status = 503;
         if (!scenario->fault[0])
-            snprintf(scenario->fault, sizeof(scenario->fault), "expected %s %s, got %.300s", expected ? expected->method : "nothing",
-                     expected ? expected->path : "more", request);
+            snprintf(scenario->fault, sizeof(scenario->fault), "expected %s %s, got %.300s",
+                     expected ? expected->method : "nothing", expected ? expected->path : "more",
+                     request);
     }
     pthread_mutex_unlock(&scenario->lock);
 }
@@ -317,14 +339,30 @@ static void put_reading(struct outbox *outbox, const struct named *named)
 {
     atomic_int status = (int)STATUS_BUSY;
     char became[400], id[UUID_TEXT_ROOM];
-    struct put_entry entry = {.id = named->id, .reading = 0, .role = "main", .kind = "invented", .taken_ms = clock_wall_ms(), .sent = "{}",
-                              .sent_length = 2, .values = "{}", .values_length = 2};
-    struct put put = {.set = named->id, .patient = named->patient, .client = "scenario", .table_version = "0", .accepted_ms = clock_wall_ms(),
-                      .entries = &entry, .count = 1, .done = on_disk, .context = &status};
+    struct put_entry entry = {.id = named->id,
+                              .reading = 0,
+                              .role = "main",
+                              .kind = "invented",
+                              .taken_ms = clock_wall_ms(),
+                              .sent = "{}",
+                              .sent_length = 2,
+                              .values = "{}",
+                              .values_length = 2};
+    struct put put = {.set = named->id,
+                      .patient = named->patient,
+                      .client = "scenario",
+                      .table_version = "0",
+                      .accepted_ms = clock_wall_ms(),
+                      .entries = &entry,
+                      .count = 1,
+                      .done = on_disk,
+                      .context = &status};
 
     uuid_text(&named->id, id);
     snprintf(became, sizeof(became),
-             "{\"resourceType\":\"Observation\",\"id\":\"%s\",\"identifier\":[{\"system\":\"urn:ietf:rfc:3986\",\"value\":\"urn:uuid:%s\"}]}", id, id);
+             "{\"resourceType\":\"Observation\",\"id\":\"%s\",\"identifier\":[{\"system\":\"urn:"
+             "ietf:rfc:3986\",\"value\":\"urn:uuid:%s\"}]}",
+             id, id);
     entry.became = became;
     entry.became_length = strlen(became);
     outbox_put(outbox, &put);
@@ -346,7 +384,8 @@ static bool state_seen(void *context, const struct outbox_row *row)
     return false;
 }
 
-static bool has_ended(struct scenario *scenario, struct outbox_reader *reader, struct courier *courier, char why[600])
+static bool has_ended(struct scenario *scenario, struct outbox_reader *reader,
+                      struct courier *courier, char why[600])
 {
     static const char *const destinations[] = {"none", "starting", "up", "away", "paused"};
     struct courier_status status;
@@ -355,8 +394,11 @@ static bool has_ended(struct scenario *scenario, struct outbox_reader *reader, s
         const struct ending *ending = &scenario->endings[i];
         struct state state = {"", ""};
 
-        assert_int_equal(outbox_find(reader, &find_name(scenario, ending->name)->id, state_seen, &state), STATUS_OK);
-        snprintf(why, 600, "%s is %s (%s), not %s", ending->name, state.state, state.reason, ending->state);
+        assert_int_equal(
+            outbox_find(reader, &find_name(scenario, ending->name)->id, state_seen, &state),
+            STATUS_OK);
+        snprintf(why, 600, "%s is %s (%s), not %s", ending->name, state.state, state.reason,
+                 ending->state);
         if (strcmp(state.state, ending->state) != 0 || !strstr(state.reason, ending->because))
             return false;
     }
@@ -365,8 +407,9 @@ static bool has_ended(struct scenario *scenario, struct outbox_reader *reader, s
     if (scenario->destination[0] && strcmp(destinations[status.state], scenario->destination) != 0)
         return false;
     pthread_mutex_lock(&scenario->lock);
-    snprintf(why, 600, "the script stands at line %zu of %zu: %s %s", scenario->next, scenario->script_count,
-             scenario->script[scenario->next].method, scenario->script[scenario->next].path);
+    snprintf(why, 600, "the script stands at line %zu of %zu: %s %s", scenario->next,
+             scenario->script_count, scenario->script[scenario->next].method,
+             scenario->script[scenario->next].path);
     bool whole = scenario->next == scenario->script_count;
     pthread_mutex_unlock(&scenario->lock);
     return whole;

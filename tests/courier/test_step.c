@@ -1,4 +1,5 @@
-/* test_step.c - the courier's mind: verdicts, waits and deeds as tables. Sources: design 3; RFC 9110 15 and 10.2.3; FHIR R4 http.html. */
+/* test_step.c - the courier's mind: verdicts, waits and deeds as tables. Sources: design 3; RFC
+ * 9110 15 and 10.2.3; FHIR R4 http.html. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -10,7 +11,9 @@
 #include "courier/decide.h"
 #include "wardpost/moment.h"
 
-static const struct courier_options options = {.request_timeout_ms = 30000, .retry_first_ms = 2000, .retry_most_ms = 300000,
+static const struct courier_options options = {.request_timeout_ms = 30000,
+                                               .retry_first_ms = 2000,
+                                               .retry_most_ms = 300000,
                                                .server_error_tries = 5};
 
 /* design 3, "What an answer means" */
@@ -59,48 +62,52 @@ static const struct {
     uint32_t chance;
     int64_t after, least, most;
 } waits[] = {
-    {0,    0,          0,     0,      0     }, /* full jitter: down to nothing */
-    {0,    UINT32_MAX, 0,     2000,   2000  },
-    {1,    UINT32_MAX, 0,     4000,   4000  },
-    {3,    UINT32_MAX, 0,     16000,  16000 },
-    {3,    UINT32_MAX / 2, 0, 7990,   8010  },
-    {20,   UINT32_MAX, 0,     300000, 300000}, /* never more than the longest */
-    {4000, UINT32_MAX, 0,     300000, 300000},
-    {0,    0,          9000,  9000,   9000  }, /* Retry-After is the least */
+    {0,    0,              0,    0,      0     }, /* full jitter: down to nothing */
+    {0,    UINT32_MAX,     0,    2000,   2000  },
+    {1,    UINT32_MAX,     0,    4000,   4000  },
+    {3,    UINT32_MAX,     0,    16000,  16000 },
+    {3,    UINT32_MAX / 2, 0,    7990,   8010  },
+    {20,   UINT32_MAX,     0,    300000, 300000}, /* never more than the longest */
+    {4000, UINT32_MAX,     0,    300000, 300000},
+    {0,    0,              9000, 9000,   9000  }, /* Retry-After is the least */
 };
 
 static void test_backoff(void **state)
 {
     (void)state;
     for (size_t i = 0; i < sizeof(waits) / sizeof(waits[0]); i++)
-        assert_in_range(backoff_ms(&options, waits[i].failures, waits[i].chance, waits[i].after), waits[i].least, waits[i].most);
+        assert_in_range(backoff_ms(&options, waits[i].failures, waits[i].chance, waits[i].after),
+                        waits[i].least, waits[i].most);
 }
 
-#define NOV_6_1994 784111777000 /* RFC 9110 5.6.7: Sun, 06 Nov 1994 08:49:37 GMT; checked with date -u -d @784111777 */
+#define NOV_6_1994                                                                         \
+    784111777000 /* RFC 9110 5.6.7: Sun, 06 Nov 1994 08:49:37 GMT; checked with date -u -d \
+                    @784111777 */
 
 static const struct {
     const char *value;
     int64_t now, ms;
 } retry_afters[] = {
-    {"120",                           0,                  120000  },
-    {"0",                             0,                  0       },
-    {"",                              0,                  0       },
-    {"soon",                          0,                  0       },
-    {"12x",                           0,                  0       },
-    {"99999999999",                   0,                  86400000}, /* at most a day */
-    {"Sun, 06 Nov 1994 08:49:37 GMT", NOV_6_1994 - 37000, 37000   },
-    {"Sun, 06 Nov 1994 08:49:37 GMT", NOV_6_1994 + 1000,  0       }, /* past */
-    {"Sunday, 06-Nov-94 08:49:37 GMT", 0,                 0       },
-    {"Sun, 06 Nix 1994 08:49:37 GMT", 0,                  0       },
-    {"Sun, 06 Nov 1994 28:49:37 GMT", 0,                  0       },
-    {"Sun, 06 Nov 1994 08:49:37 CET", 0,                  0       },
+    {"120",                            0,                  120000  },
+    {"0",                              0,                  0       },
+    {"",                               0,                  0       },
+    {"soon",                           0,                  0       },
+    {"12x",                            0,                  0       },
+    {"99999999999",                    0,                  86400000}, /* at most a day */
+    {"Sun, 06 Nov 1994 08:49:37 GMT",  NOV_6_1994 - 37000, 37000   },
+    {"Sun, 06 Nov 1994 08:49:37 GMT",  NOV_6_1994 + 1000,  0       }, /* past */
+    {"Sunday, 06-Nov-94 08:49:37 GMT", 0,                  0       },
+    {"Sun, 06 Nix 1994 08:49:37 GMT",  0,                  0       },
+    {"Sun, 06 Nov 1994 28:49:37 GMT",  0,                  0       },
+    {"Sun, 06 Nov 1994 08:49:37 CET",  0,                  0       },
 };
 
 static void test_retry_after(void **state)
 {
     (void)state;
     for (size_t i = 0; i < sizeof(retry_afters) / sizeof(retry_afters[0]); i++)
-        assert_int_equal(retry_after_ms(retry_afters[i].value, retry_afters[i].now), retry_afters[i].ms);
+        assert_int_equal(retry_after_ms(retry_afters[i].value, retry_afters[i].now),
+                         retry_afters[i].ms);
     assert_int_equal(retry_after_ms(NULL, 0), 0);
 }
 
@@ -119,7 +126,8 @@ static void test_a_fresh_one_is_sent(void **state)
 
 static void test_an_ambiguous_one_waits_then_looks(void **state)
 {
-    static const enum courier_way ways[] = {WAY_UPDATE_AS_CREATE, WAY_CONDITIONAL_CREATE, WAY_SEARCH_FIRST};
+    static const enum courier_way ways[] = {WAY_UPDATE_AS_CREATE, WAY_CONDITIONAL_CREATE,
+                                            WAY_SEARCH_FIRST};
 
     (void)state;
     for (size_t i = 0; i < 3; i++) {
@@ -128,7 +136,8 @@ static void test_an_ambiguous_one_waits_then_looks(void **state)
         struct deed deed = courier_step(&delivery, &options, &event);
 
         assert_int_equal(deed.type, DEED_WAIT);
-        assert_int_equal(deed.due_ms, 130000); /* at least the request's time-out after it was sent */
+        assert_int_equal(deed.due_ms,
+                         130000); /* at least the request's time-out after it was sent */
         assert_true(deed.ambiguous && deed.not_sent);
         event.now_ms = 130000;
         assert_int_equal(courier_step(&delivery, &options, &event).type, DEED_LOOK_UP);
@@ -139,16 +148,20 @@ static void test_what_a_look_up_means(void **state)
 {
     struct delivery delivery = {.ambiguous = true, .way = WAY_SEARCH_FIRST};
     struct delivery update = {.update = true, .way = WAY_UPDATE_AS_CREATE};
-    struct event found = {.type = EVENT_FOUND}, none = {.type = EVENT_NOT_FOUND}, cannot = {.type = EVENT_CANNOT_LOOK};
+    struct event found = {.type = EVENT_FOUND}, none = {.type = EVENT_NOT_FOUND},
+                 cannot = {.type = EVENT_CANNOT_LOOK};
 
     (void)state;
     assert_int_equal(courier_step(&delivery, &options, &found).type, DEED_CHARTED);
     assert_int_equal(courier_step(&delivery, &options, &none).type, DEED_SEND);
-    assert_int_equal(courier_step(&delivery, &options, &cannot).type, DEED_HOLD); /* never blindly */
+    assert_int_equal(courier_step(&delivery, &options, &cannot).type,
+                     DEED_HOLD); /* never blindly */
     delivery.way = WAY_UPDATE_AS_CREATE;
-    assert_int_equal(courier_step(&delivery, &options, &cannot).type, DEED_SEND); /* PUT may be repeated */
+    assert_int_equal(courier_step(&delivery, &options, &cannot).type,
+                     DEED_SEND); /* PUT may be repeated */
     assert_int_equal(courier_step(&update, &options, &found).type, DEED_SEND);
-    assert_int_equal(courier_step(&update, &options, &none).type, DEED_HOLD); /* it was deleted there */
+    assert_int_equal(courier_step(&update, &options, &none).type,
+                     DEED_HOLD); /* it was deleted there */
     delivery.accepted = true;
     assert_int_equal(courier_step(&delivery, &options, &none).type, DEED_CHARTED); /* 202 */
     assert_int_equal(courier_step(&delivery, &options, &cannot).type, DEED_CHARTED);
@@ -156,7 +169,11 @@ static void test_what_a_look_up_means(void **state)
 
 static struct deed answer(struct delivery *delivery, long status)
 {
-    struct event event = {.type = EVENT_ANSWER, .now_ms = 1000, .http_status = status, .chance = UINT32_MAX, .has_location = true};
+    struct event event = {.type = EVENT_ANSWER,
+                          .now_ms = 1000,
+                          .http_status = status,
+                          .chance = UINT32_MAX,
+                          .has_location = true};
 
     return courier_step(delivery, &options, &event);
 }
@@ -164,7 +181,8 @@ static struct deed answer(struct delivery *delivery, long status)
 static void test_lost_and_not_sent(void **state)
 {
     struct delivery delivery = {.way = WAY_UPDATE_AS_CREATE};
-    struct event lost = {.type = EVENT_LOST, .now_ms = 5000}, not_sent = {.type = EVENT_NOT_SENT, .now_ms = 5000};
+    struct event lost = {.type = EVENT_LOST, .now_ms = 5000},
+                 not_sent = {.type = EVENT_NOT_SENT, .now_ms = 5000};
     struct deed deed = courier_step(&delivery, &options, &lost);
 
     (void)state;
@@ -187,11 +205,13 @@ static void test_server_errors_hold_one_alone(void **state)
     for (unsigned i = 0; i < 20; i++) {
         struct deed deed = answer(&delivery, 500);
 
-        assert_int_equal(deed.type, DEED_WAIT); /* as long as nothing else succeeds it is the server */
+        assert_int_equal(deed.type,
+                         DEED_WAIT); /* as long as nothing else succeeds it is the server */
         assert_true(deed.ambiguous);
         assert_true(deed.due_ms >= 1000 + options.request_timeout_ms);
     }
-    delivery = (struct delivery){.way = WAY_UPDATE_AS_CREATE, .others_succeed = true, .server_errors = 3};
+    delivery =
+        (struct delivery){.way = WAY_UPDATE_AS_CREATE, .others_succeed = true, .server_errors = 3};
     assert_int_equal(answer(&delivery, 500).type, DEED_WAIT);
     assert_int_equal(answer(&delivery, 503).type, DEED_HOLD); /* the fifth */
 }
@@ -207,7 +227,8 @@ static void test_ways(void **state)
     assert_int_equal(way_choose(WAY_BY_ABILITY, &abilities), WAY_CONDITIONAL_CREATE);
     abilities.conditional_create = false;
     assert_int_equal(way_choose(WAY_BY_ABILITY, &abilities), WAY_SEARCH_FIRST);
-    assert_int_equal(way_choose(WAY_UPDATE_AS_CREATE, &abilities), WAY_UPDATE_AS_CREATE); /* a setting forces it */
+    assert_int_equal(way_choose(WAY_UPDATE_AS_CREATE, &abilities),
+                     WAY_UPDATE_AS_CREATE); /* a setting forces it */
     assert_int_equal(answer(&delivery, 405).type, DEED_SEND_NEXT_WAY);
     assert_int_equal(delivery.way, WAY_CONDITIONAL_CREATE);
     assert_int_equal(answer(&delivery, 400).type, DEED_SEND_NEXT_WAY);
@@ -227,10 +248,12 @@ static void test_there_already(void **state)
     (void)state;
     assert_int_equal(courier_step(&delivery, &options, &duplicate).type, DEED_LOOK_UP);
     assert_int_equal(answer(&delivery, 412).type, DEED_LOOK_UP);
-    assert_int_equal(answer(&delivery, 412).type, DEED_HOLD); /* it says so, and it is never found */
+    assert_int_equal(answer(&delivery, 412).type,
+                     DEED_HOLD); /* it says so, and it is never found */
     delivery = (struct delivery){.way = WAY_CONDITIONAL_CREATE};
     duplicate = (struct event){.type = EVENT_ANSWER, .http_status = 200};
-    assert_int_equal(courier_step(&delivery, &options, &duplicate).type, DEED_LOOK_UP); /* 200 without a Location */
+    assert_int_equal(courier_step(&delivery, &options, &duplicate).type,
+                     DEED_LOOK_UP); /* 200 without a Location */
     assert_int_equal(answer(&delivery, 201).type, DEED_CHARTED);
 }
 

@@ -8,9 +8,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "wardpost/problem_json.h"
 #include "wardpost/json_in.h"
 #include "wardpost/observation.h"
+#include "wardpost/problem_json.h"
 
 /* NOLINTNEXTLINE(readability-identifier-naming): libFuzzer's name */
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length);

@@ -12,8 +12,8 @@
 
 #include "bad_bodies.h"
 #include "heap.h"
-#include "wardpost/problem_json.h"
 #include "wardpost/json_in.h"
+#include "wardpost/problem_json.h"
 #include "wardpost/reading.h"
 
 #define TABLE  WARDPOST_SOURCE_DIR "/tests/fhir/table"

@@ -1,4 +1,5 @@
-/* given.h - what the store's tests begin with: a folder of their own, an outbox in it, and entries made from a number. All of it is invented. */
+/* given.h - what the store's tests begin with: a folder of their own, an outbox in it, and entries
+ * made from a number. All of it is invented. */
 #ifndef WARDPOST_TESTS_STORE_GIVEN_H
 #define WARDPOST_TESTS_STORE_GIVEN_H
 
@@ -35,14 +36,16 @@ static inline void given_folder(struct given *given)
     const char *base = getenv("TMPDIR");
 
     *given = (struct given){0};
-    snprintf(given->folder, sizeof(given->folder), "%s/wardpost-store-XXXXXX", base && strlen(base) < 80 ? base : "/tmp");
+    snprintf(given->folder, sizeof(given->folder), "%s/wardpost-store-XXXXXX",
+             base && strlen(base) < 80 ? base : "/tmp");
     assert_non_null(mkdtemp(given->folder));
     snprintf(given->path, sizeof(given->path), "%s/o.db", given->folder);
 }
 
 static inline void given_start(struct given *given)
 {
-    assert_int_equal(outbox_start(&(struct outbox_options){.path = given->path}, &given->outbox), STATUS_OK);
+    assert_int_equal(outbox_start(&(struct outbox_options){.path = given->path}, &given->outbox),
+                     STATUS_OK);
     assert_int_equal(outbox_reader_open(given->outbox, &given->reader), STATUS_OK);
 }
 
@@ -94,7 +97,9 @@ static inline int given_teardown(void **state)
 
 static inline struct uuid id_of(unsigned number)
 {
-    struct uuid id = {{0x5e, 0, 0, 0, 0, 0, 0x40, 0, 0x80}};
+    struct uuid id = {
+        {0x5e, 0, 0, 0, 0, 0, 0x40, 0, 0x80}
+    };
 
     for (int i = 0; i < 4; i++)
         id.bytes[15 - i] = (uint8_t)(number >> (8 * i));
@@ -118,14 +123,18 @@ struct made {
 /* As long as a real one: some 400 bytes sent, 1.4 kB after mapping. */
 static inline void made_texts(struct made *made, size_t at, unsigned number)
 {
-    int length = snprintf(made->sent[at], sizeof(made->sent[at]), "{\"number\": %u, \"note\": \"", number);
+    int length =
+        snprintf(made->sent[at], sizeof(made->sent[at]), "{\"number\": %u, \"note\": \"", number);
 
     for (int i = 0; i < 36; i++)
-        length += snprintf(made->sent[at] + length, sizeof(made->sent[at]) - (size_t)length, "%08x ", number * 2654435761u + (unsigned)i);
+        length += snprintf(made->sent[at] + length, sizeof(made->sent[at]) - (size_t)length,
+                           "%08x ", number * 2654435761u + (unsigned)i);
     snprintf(made->sent[at] + length, sizeof(made->sent[at]) - (size_t)length, "\"}");
-    length = snprintf(made->became[at], sizeof(made->became[at]), "{\"observation\": %u, \"text\": \"", number);
+    length = snprintf(made->became[at], sizeof(made->became[at]),
+                      "{\"observation\": %u, \"text\": \"", number);
     for (int i = 0; i < 96; i++)
-        length += snprintf(made->became[at] + length, sizeof(made->became[at]) - (size_t)length, "field %05d, ", i * 37);
+        length += snprintf(made->became[at] + length, sizeof(made->became[at]) - (size_t)length,
+                           "field %05d, ", i * 37);
     snprintf(made->became[at] + length, sizeof(made->became[at]) - (size_t)length, "\"}");
     snprintf(made->values[at], sizeof(made->values[at]), "{\"value\": %u}", number);
 }
@@ -133,20 +142,26 @@ static inline void made_texts(struct made *made, size_t at, unsigned number)
 static inline void made_begin(struct made *made, unsigned set, const char *patient)
 {
     *made = (struct made){0};
-    made->put = (struct put){.set = id_of(set), .patient = patient, .client = "ward tablet", .table_version = "1", .accepted_ms = NOW,
+    made->put = (struct put){.set = id_of(set),
+                             .patient = patient,
+                             .client = "ward tablet",
+                             .table_version = "1",
+                             .accepted_ms = NOW,
                              .entries = made->entries};
     pthread_mutex_init(&made->lock, NULL);
     pthread_cond_init(&made->cond, NULL);
 }
 
-static inline struct put_entry *made_main(struct made *made, unsigned number, const char *kind, int64_t taken_ms)
+static inline struct put_entry *made_main(struct made *made, unsigned number, const char *kind,
+                                          int64_t taken_ms)
 {
     size_t at = made->put.count++;
     struct put_entry *entry = &made->entries[at];
 
     assert_true(at < ENTRIES_MOST);
     made_texts(made, at, number);
-    *entry = (struct put_entry){.id = id_of(number), .reading = at, .role = "main", .kind = kind, .taken_ms = taken_ms};
+    *entry = (struct put_entry){
+        .id = id_of(number), .reading = at, .role = "main", .kind = kind, .taken_ms = taken_ms};
     entry->sent = made->sent[at];
     entry->sent_length = strlen(made->sent[at]);
     entry->values = made->values[at];
@@ -158,14 +173,18 @@ static inline struct put_entry *made_main(struct made *made, unsigned number, co
 }
 
 /* A companion of the main `reading`, or (SIZE_MAX) an entry of the set. */
-static inline struct put_entry *made_other(struct made *made, unsigned number, const char *role, size_t reading)
+static inline struct put_entry *made_other(struct made *made, unsigned number, const char *role,
+                                           size_t reading)
 {
     size_t at = made->put.count++;
     struct put_entry *entry = &made->entries[at];
 
     assert_true(at < ENTRIES_MOST);
     made_texts(made, at, number);
-    *entry = (struct put_entry){.id = id_of(number), .reading = reading, .role = role, .taken_ms = NOW,
+    *entry = (struct put_entry){.id = id_of(number),
+                                .reading = reading,
+                                .role = role,
+                                .taken_ms = NOW,
                                 .kind = reading == SIZE_MAX ? "" : made->entries[reading].kind};
     entry->became = made->became[at];
     entry->became_length = strlen(made->became[at]);
@@ -218,7 +237,8 @@ static inline enum status made_put(struct made *made, struct outbox *outbox)
 }
 
 /* One reading by itself: its set has its id. */
-static inline enum status put_single(struct outbox *outbox, unsigned number, const char *patient, const char *kind, int64_t taken_ms)
+static inline enum status put_single(struct outbox *outbox, unsigned number, const char *patient,
+                                     const char *kind, int64_t taken_ms)
 {
     struct made *made = malloc(sizeof(*made));
     enum status status;
@@ -259,15 +279,18 @@ static inline void assert_claimed(const struct claim *claim, const unsigned *num
 #define NUMBERED(...) ((const unsigned[]){__VA_ARGS__, 0})
 #define NONE          ((const unsigned[]){0})
 
-static inline void settle_claim(struct given *given, const struct claim *claim, enum settle_as as, int64_t now_ms)
+static inline void settle_claim(struct given *given, const struct claim *claim, enum settle_as as,
+                                int64_t now_ms)
 {
     struct settlement settlements[MOST] = {{0}};
     char remotes[MOST][32];
 
     assert_true(claim->count <= MOST);
     for (size_t i = 0; i < claim->count; i++) {
-        snprintf(remotes[i], sizeof(remotes[i]), "Observation/%lld", (long long)claim->entries[i].seq);
-        settlements[i] = (struct settlement){.seq = claim->entries[i].seq, .as = as, .http_status = 201};
+        snprintf(remotes[i], sizeof(remotes[i]), "Observation/%lld",
+                 (long long)claim->entries[i].seq);
+        settlements[i] =
+            (struct settlement){.seq = claim->entries[i].seq, .as = as, .http_status = 201};
         if (as == SETTLE_CHARTED) {
             settlements[i].remote = remotes[i];
             settlements[i].version = "1";
@@ -305,8 +328,14 @@ static inline bool row_seen(void *context, const struct outbox_row *row)
 {
     struct seen_row *seen = context;
 
-    *seen = (struct seen_row){.seq = row->seq, .reading = row->reading, .id = row->id, .state = row->state, .due_ms = row->due_ms,
-                              .settled_ms = row->settled_ms, .attempts = row->attempts, .has_became = row->became != NULL,
+    *seen = (struct seen_row){.seq = row->seq,
+                              .reading = row->reading,
+                              .id = row->id,
+                              .state = row->state,
+                              .due_ms = row->due_ms,
+                              .settled_ms = row->settled_ms,
+                              .attempts = row->attempts,
+                              .has_became = row->became != NULL,
                               .has_sent = row->sent != NULL};
     snprintf(seen->reason, sizeof(seen->reason), "%s", row->reason ? row->reason : "");
     snprintf(seen->by, sizeof(seen->by), "%s", row->by ? row->by : "");
@@ -331,7 +360,8 @@ static inline void assert_state(struct given *given, unsigned number, enum entry
     assert_int_equal(row_of(given, number).state, state);
 }
 
-static inline void assert_counts(struct given *given, int64_t waiting, int64_t held, int64_t charted, int64_t discarded)
+static inline void assert_counts(struct given *given, int64_t waiting, int64_t held,
+                                 int64_t charted, int64_t discarded)
 {
     struct outbox_counts counts;
 

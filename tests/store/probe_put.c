@@ -1,9 +1,11 @@
 /* probe_put.c - what the store does on this disk; figures, not a test. Not part of the test run:
  *
- *   cc -O2 -Iinclude -Itests/store tests/store/probe_put.c ... -o probe_put && ./probe_put FOLDER [WAITING]
+ *   cc -O2 -Iinclude -Itests/store tests/store/probe_put.c ... -o probe_put && ./probe_put FOLDER
+ * [WAITING]
  *
- * Prints puts a second with 1 and with 64 outstanding, bytes of the log for one put, claims and settlements a second, the time of a put
- * (median, 99th) with an empty queue and with WAITING (1,000,000) in it, memory, and how long a start takes. */
+ * Prints puts a second with 1 and with 64 outstanding, bytes of the log for one put, claims and
+ * settlements a second, the time of a put (median, 99th) with an empty queue and with WAITING
+ * (1,000,000) in it, memory, and how long a start takes. */
 #include "given.h"
 
 #include <semaphore.h>
@@ -27,7 +29,8 @@ static int64_t cpu_us(void)
     struct rusage used;
 
     getrusage(RUSAGE_SELF, &used);
-    return (int64_t)(used.ru_utime.tv_sec + used.ru_stime.tv_sec) * 1000000 + used.ru_utime.tv_usec + used.ru_stime.tv_usec;
+    return (int64_t)(used.ru_utime.tv_sec + used.ru_stime.tv_sec) * 1000000 +
+           used.ru_utime.tv_usec + used.ru_stime.tv_usec;
 }
 
 struct slot {
@@ -63,7 +66,8 @@ static void put_next(struct outbox *outbox, struct slot *slot)
 {
     unsigned number = next_number++;
 
-    snprintf(slot->patient, sizeof(slot->patient), "https://clinic.example/mrn|WP-%04u", number % 1000);
+    snprintf(slot->patient, sizeof(slot->patient), "https://clinic.example/mrn|WP-%04u",
+             number % 1000);
     made_begin(&slot->made, number, slot->patient);
     made_main(&slot->made, number, "heart-rate", NOW + number);
     for (int i = 0; i < 4; i++) /* as from a client: in no order */
@@ -113,8 +117,10 @@ static int by_time(const void *a, const void *b)
 static void print_puts(const char *name, double rate)
 {
     qsort(times_us, times_count, sizeof(times_us[0]), by_time);
-    fprintf(stdout, "%-44s %9.0f /s   median %u us, p99 %u us, cpu %.1f us each (the probe's own among it)\n", name, rate,
-            times_us[times_count / 2], times_us[times_count * 99 / 100], cpu_each_us);
+    fprintf(
+        stdout,
+        "%-44s %9.0f /s   median %u us, p99 %u us, cpu %.1f us each (the probe's own among it)\n",
+        name, rate, times_us[times_count / 2], times_us[times_count * 99 / 100], cpu_each_us);
     fflush(stdout);
 }
 
@@ -134,8 +140,9 @@ static long status_kib(const char *name)
 
 static void print_memory(const char *name)
 {
-    fprintf(stdout, "%-44s %9.1f MiB RSS (anonymous %.1f; the probe's own slots and times among it)\n", name,
-            (double)status_kib("VmRSS:") / 1024, (double)status_kib("RssAnon:") / 1024);
+    fprintf(stdout,
+            "%-44s %9.1f MiB RSS (anonymous %.1f; the probe's own slots and times among it)\n",
+            name, (double)status_kib("VmRSS:") / 1024, (double)status_kib("RssAnon:") / 1024);
 }
 
 static void deliver(struct given *given, size_t count)
@@ -147,18 +154,23 @@ static void deliver(struct given *given, size_t count)
         struct settlement settlements[100] = {{0}};
         struct claim *claim = NULL;
 
-        if (outbox_claim(given->outbox, 100, 1 << 20, NOW, &claim) != STATUS_OK || claim->count == 0)
+        if (outbox_claim(given->outbox, 100, 1 << 20, NOW, &claim) != STATUS_OK ||
+            claim->count == 0)
             abort();
         for (size_t i = 0; i < claim->count; i++)
-            settlements[i] = (struct settlement){.seq = claim->entries[i].seq, .as = SETTLE_CHARTED, .remote = "Observation/1234567",
-                                                 .version = "1", .http_status = 201};
+            settlements[i] = (struct settlement){.seq = claim->entries[i].seq,
+                                                 .as = SETTLE_CHARTED,
+                                                 .remote = "Observation/1234567",
+                                                 .version = "1",
+                                                 .http_status = 201};
         if (outbox_settle(given->outbox, settlements, claim->count, NOW) != STATUS_OK)
             abort();
         done += claim->count;
         claim_free(claim);
     }
     fprintf(stdout, "%-44s %9.0f /s   cpu %.1f us each\n", "claim and settle, batches of 100",
-            (double)done * 1e6 / (double)(now_us() - begun), (double)(cpu_us() - cpu_begun) / (double)done);
+            (double)done * 1e6 / (double)(now_us() - begun),
+            (double)(cpu_us() - cpu_begun) / (double)done);
     fflush(stdout);
 }
 
@@ -194,7 +206,8 @@ int main(int count, char **arguments)
     put_many(given.outbox, 200, 1);
     before = log_bytes(&given);
     put_many(given.outbox, 1000, 1);
-    fprintf(stdout, "%-44s %9.0f bytes\n", "log written for one put", (double)(log_bytes(&given) - before) / 1000);
+    fprintf(stdout, "%-44s %9.0f bytes\n", "log written for one put",
+            (double)(log_bytes(&given) - before) / 1000);
     print_puts("puts, 1 outstanding", put_many(given.outbox, 5000, 1));
     print_puts("puts, 64 outstanding", put_many(given.outbox, 60000, OUTSTANDING));
     put_many(given.outbox, 40000, OUTSTANDING);

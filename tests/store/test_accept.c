@@ -1,4 +1,5 @@
-/* What outbox_put() promises: all or none, on disk before it is said, the same again is the same. */
+/* What outbox_put() promises: all or none, on disk before it is said, the same again is the same.
+ */
 #include "given.h"
 
 #include <semaphore.h>
@@ -62,7 +63,8 @@ static bool compare_row(void *context, const struct outbox_row *row)
     return true;
 }
 
-/* Each byte comes back, whether it was written plain (the first of its kind) or packed against an earlier one, now and after a restart. */
+/* Each byte comes back, whether it was written plain (the first of its kind) or packed against an
+ * earlier one, now and after a restart. */
 static void test_bytes_come_back(void **state)
 {
     struct given *given = *state;
@@ -87,7 +89,8 @@ static void test_bytes_come_back(void **state)
 
 /* ---- the same again ---- */
 
-/* What is there: 1 and 2 (a put of two readings), 3 (a single one). Each row is a put of mains, with what must become of it. */
+/* What is there: 1 and 2 (a put of two readings), 3 (a single one). Each row is a put of mains,
+ * with what must become of it. */
 static const struct {
     unsigned ids[4];
     unsigned other; /* this one has other content; 0: none */
@@ -190,7 +193,10 @@ static void test_many_puts_share_a_commit_and_none_spoils_it(void **state)
     gate_close(&gate, given->outbox, 1000);
     commits = metric_get(METRIC_COMMITS);
     for (unsigned i = 0; i < 40; i++) {
-        unsigned number = i == 20 ? 5 : i == 21 ? 6 : i; /* 20: the id of 5 with other content; 21: the same as 6 again */
+        unsigned number = i == 20 ? 5
+                          : i == 21
+                              ? 6
+                              : i; /* 20: the id of 5 with other content; 21: the same as 6 again */
 
         made_begin(&puts[i], number + 1, "s|p");
         made_main(&puts[i], number + 1, "heart-rate", NOW)->content[31] = i == 20;
@@ -206,16 +212,19 @@ static void test_many_puts_share_a_commit_and_none_spoils_it(void **state)
 
 /* ---- idempotency keys ---- */
 
-static enum key_state key_of(struct given *given, const char *client, const char *key, uint8_t first, char **answer, size_t *length)
+static enum key_state key_of(struct given *given, const char *client, const char *key,
+                             uint8_t first, char **answer, size_t *length)
 {
     uint8_t content[32] = {first};
     enum key_state found;
 
-    assert_int_equal(outbox_key(given->reader, client, key, content, &found, answer, length), STATUS_OK);
+    assert_int_equal(outbox_key(given->reader, client, key, content, &found, answer, length),
+                     STATUS_OK);
     return found;
 }
 
-static void put_with_key(struct given *given, unsigned number, const char *key, int64_t accepted_ms, const char *answer)
+static void put_with_key(struct given *given, unsigned number, const char *key, int64_t accepted_ms,
+                         const char *answer)
 {
     static struct made made;
 
@@ -246,7 +255,8 @@ static void test_keys(void **state)
     assert_int_equal(length, 0);
     free(answer);
     assert_int_equal(key_of(given, "ward tablet", "k1", 8, &answer, &length), KEY_OTHER);
-    assert_int_equal(key_of(given, "another client", "k1", 7, &answer, &length), KEY_NEW); /* its scope is the client */
+    assert_int_equal(key_of(given, "another client", "k1", 7, &answer, &length),
+                     KEY_NEW); /* its scope is the client */
 }
 
 /* Kept 7 days (design 5); what is older goes with the next put that has a key. */
@@ -273,11 +283,15 @@ static void test_no_room_keeps_nothing(void **state)
 {
     struct given *given = *state;
     int64_t number = -1;
-    const struct refusal refusal = {.client = "c", .sent = "s", .sent_length = 1, .problems = "[]", .problems_length = 2};
+    const struct refusal refusal = {
+        .client = "c", .sent = "s", .sent_length = 1, .problems = "[]", .problems_length = 2};
 
     assert_int_equal(put_single(given->outbox, 1, "s|p", "heart-rate", NOW), STATUS_OK);
     given_stop(given);
-    assert_int_equal(outbox_start(&(struct outbox_options){.path = given->path, .room_least = INT64_MAX}, &given->outbox), STATUS_OK);
+    assert_int_equal(
+        outbox_start(&(struct outbox_options){.path = given->path, .room_least = INT64_MAX},
+                     &given->outbox),
+        STATUS_OK);
     assert_int_equal(outbox_reader_open(given->outbox, &given->reader), STATUS_OK);
     assert_int_equal(put_single(given->outbox, 2, "s|p", "heart-rate", NOW), STATUS_DISK_FULL);
     assert_int_equal(outbox_refuse(given->outbox, &refusal, &number), STATUS_DISK_FULL);
@@ -306,7 +320,8 @@ static bool refusal_seen(void *context, int64_t number, const struct refusal *re
     return seen->count < seen->enough;
 }
 
-static struct refusals_seen refusals_after(struct given *given, int64_t after, size_t most, size_t enough)
+static struct refusals_seen refusals_after(struct given *given, int64_t after, size_t most,
+                                           size_t enough)
 {
     struct refusals_seen seen = {.enough = enough};
 
@@ -327,8 +342,10 @@ static void test_refusals_are_worked_off(void **state)
     assert_int_equal(refusals_after(given, 0, 2, 8).count, 2);
     assert_int_equal(refusals_after(given, 0, 8, 1).count, 1);
     assert_int_equal(refusals_after(given, numbers[1], 8, 8).numbers[0], numbers[2]);
-    assert_int_equal(outbox_refusal_done(given->outbox, numbers[1], "typed in by hand", "N-17", NOW), STATUS_OK);
-    assert_int_equal(outbox_refusal_done(given->outbox, numbers[1], "again", "N-17", NOW), STATUS_NOT_FOUND);
+    assert_int_equal(
+        outbox_refusal_done(given->outbox, numbers[1], "typed in by hand", "N-17", NOW), STATUS_OK);
+    assert_int_equal(outbox_refusal_done(given->outbox, numbers[1], "again", "N-17", NOW),
+                     STATUS_NOT_FOUND);
     assert_int_equal(outbox_refusal_done(given->outbox, 99, "?", "N-17", NOW), STATUS_NOT_FOUND);
     assert_int_equal(refusals_after(given, numbers[0], 8, 8).numbers[0], numbers[2]);
     assert_int_equal(outbox_count(given->reader, &counts), STATUS_OK);
@@ -349,7 +366,8 @@ static void test_held_and_unmapped(void **state)
     entry->became_length = 0;
     entry->hold = true;
     entry->hold_reason = "confirm";
-    made_main(&made, 2, "body-weight", NOW)->became = NULL; /* unmapped can never go, whether it says so or not */
+    made_main(&made, 2, "body-weight", NOW)->became =
+        NULL; /* unmapped can never go, whether it says so or not */
     made_main(&made, 3, "body-height", NOW);
     assert_int_equal(made_put(&made, given->outbox), STATUS_OK);
     assert_state(given, 1, ENTRY_HELD);
@@ -375,8 +393,9 @@ static void test_listener_hears_of_each_commit(void **state)
 
     outbox_on_change(given->outbox, count_change, &changes);
     assert_int_equal(put_single(given->outbox, 1, "s|p", "heart-rate", NOW), STATUS_OK);
-    assert_int_equal(put_single(given->outbox, 1, "s|p", "heart-rate", NOW), STATUS_OK); /* the same again: no change */
-    chart(given, NUMBERED(1)); /* two jobs behind: the listener was told of what was before */
+    assert_int_equal(put_single(given->outbox, 1, "s|p", "heart-rate", NOW),
+                     STATUS_OK); /* the same again: no change */
+    chart(given, NUMBERED(1));   /* two jobs behind: the listener was told of what was before */
     assert_int_equal(__atomic_load_n(&changes, __ATOMIC_SEQ_CST), 1);
     outbox_on_change(given->outbox, NULL, NULL);
     assert_int_equal(put_single(given->outbox, 2, "s|p", "heart-rate", NOW), STATUS_OK);
@@ -405,7 +424,8 @@ static void arm_writer(struct given *given, unsigned number, unsigned nth)
     assert_int_equal(made_wait(&made), STATUS_OK);
 }
 
-/* After each restart, so that statements and caches are made anew; whatever fails, nothing is kept by half and the next put works. */
+/* After each restart, so that statements and caches are made anew; whatever fails, nothing is kept
+ * by half and the next put works. */
 static void test_put_survives_each_failed_allocation(void **state)
 {
     struct given *given = *state;
@@ -430,7 +450,8 @@ static void test_put_survives_each_failed_allocation(void **state)
             const struct uuid id = id_of(number + i);
             struct seen_row seen;
 
-            assert_int_equal(outbox_find(given->reader, &id, row_seen, &seen), status == STATUS_OK ? STATUS_OK : STATUS_NOT_FOUND);
+            assert_int_equal(outbox_find(given->reader, &id, row_seen, &seen),
+                             status == STATUS_OK ? STATUS_OK : STATUS_NOT_FOUND);
         }
         number += 3;
     } while (status != STATUS_OK && nth < 2000);
@@ -443,15 +464,19 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_put_is_found_as_it_was, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_bytes_come_back, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_the_same_again, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_a_companion_in_the_way_is_a_conflict, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_many_puts_share_a_commit_and_none_spoils_it, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_a_companion_in_the_way_is_a_conflict, given_setup,
+                                        given_teardown),
+        cmocka_unit_test_setup_teardown(test_many_puts_share_a_commit_and_none_spoils_it,
+                                        given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_keys, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_keys_are_kept_seven_days, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_no_room_keeps_nothing, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_refusals_are_worked_off, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_held_and_unmapped, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_listener_hears_of_each_commit, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_put_survives_each_failed_allocation, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_listener_hears_of_each_commit, given_setup,
+                                        given_teardown),
+        cmocka_unit_test_setup_teardown(test_put_survives_each_failed_allocation, given_setup,
+                                        given_teardown),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

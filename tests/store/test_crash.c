@@ -1,8 +1,10 @@
-/* The power goes at every event in turn; a full disk; a disk that fails. What was acknowledged is there, once, in one state; nothing is
- * there by half. (Idea of the loop: SQLite's own crash tests.) */
+/* The power goes at every event in turn; a full disk; a disk that fails. What was acknowledged is
+ * there, once, in one state; nothing is there by half. (Idea of the loop: SQLite's own crash
+ * tests.) */
 #include "given.h"
 
 #include <sqlite3.h>
+#include <sys/stat.h>
 
 #include "store/store_private.h"
 #include "vfs.h"
@@ -52,11 +54,17 @@ static void deliver_some(struct given *given, struct notes *notes)
     for (size_t i = 0; i < claim->count; i++) {
         unsigned index = index_of(&claim->entries[i].id);
 
-        settlements[i] = (struct settlement){.seq = claim->entries[i].seq, .as = index % 5 == 4 ? SETTLE_HELD : SETTLE_CHARTED,
-                                             .remote = "Observation/1", .http_status = 200, .reason = "r", .said = "{}", .said_length = 2};
+        settlements[i] = (struct settlement){.seq = claim->entries[i].seq,
+                                             .as = index % 5 == 4 ? SETTLE_HELD : SETTLE_CHARTED,
+                                             .remote = "Observation/1",
+                                             .http_status = 200,
+                                             .reason = "r",
+                                             .said = "{}",
+                                             .said_length = 2};
         notes->settling[index] = true;
     }
-    status = claim->count > 0 ? outbox_settle(given->outbox, settlements, claim->count, NOW) : STATUS_OK;
+    status =
+        claim->count > 0 ? outbox_settle(given->outbox, settlements, claim->count, NOW) : STATUS_OK;
     for (size_t i = 0; i < claim->count && status == STATUS_OK; i++) {
         unsigned index = index_of(&claim->entries[i].id);
 
@@ -72,8 +80,10 @@ static void run_script(struct given *given, struct notes *notes)
         put_one(given, notes, put);
         if (put % 2)
             deliver_some(given, notes);
-        if (put == 3) /* the log goes back into the database: its writes and syncs are among the events */
-            sqlite3_wal_checkpoint_v2(given->reader->db.handle, NULL, SQLITE_CHECKPOINT_RESTART, NULL, NULL);
+        if (put ==
+            3) /* the log goes back into the database: its writes and syncs are among the events */
+            sqlite3_wal_checkpoint_v2(given->reader->db.handle, NULL, SQLITE_CHECKPOINT_RESTART,
+                                      NULL, NULL);
     }
 }
 
@@ -111,8 +121,11 @@ static bool count_states(void *context, const struct outbox_row *row)
     return true;
 }
 
-static const struct outbox_search everything = {.taken_from_ms = INT64_MIN, .taken_to_ms = INT64_MAX, .changed_from_ms = INT64_MIN,
-                                                .after_seq = INT64_MAX, .most = 1000};
+static const struct outbox_search everything = {.taken_from_ms = INT64_MIN,
+                                                .taken_to_ms = INT64_MAX,
+                                                .changed_from_ms = INT64_MIN,
+                                                .after_seq = INT64_MAX,
+                                                .most = 1000};
 
 /* The counters tell what the rows tell. */
 static void assert_counted(struct given *given)
@@ -120,7 +133,8 @@ static void assert_counted(struct given *given)
     int64_t states[4] = {0};
 
     assert_int_equal(outbox_search(given->reader, &everything, count_states, states), STATUS_OK);
-    assert_counts(given, states[ENTRY_WAITING], states[ENTRY_HELD], states[ENTRY_CHARTED], states[ENTRY_DISCARDED]);
+    assert_counts(given, states[ENTRY_WAITING], states[ENTRY_HELD], states[ENTRY_CHARTED],
+                  states[ENTRY_DISCARDED]);
 }
 
 static int is_ok(void *context, int count, char **values, char **names)
@@ -134,14 +148,17 @@ static void assert_sound(struct given *given, const struct notes *notes)
 {
     bool ok = false;
 
-    assert_int_equal(sqlite3_exec(given->reader->db.handle, "PRAGMA integrity_check", is_ok, &ok, NULL), SQLITE_OK);
+    assert_int_equal(
+        sqlite3_exec(given->reader->db.handle, "PRAGMA integrity_check", is_ok, &ok, NULL),
+        SQLITE_OK);
     assert_true(ok);
     for (unsigned put = 0; put < PUTS; put++)
         assert_put(given, notes, put);
     assert_counted(given);
 }
 
-/* Whatever was left undone can be done now: everything is charted or held in the end, and nothing twice. */
+/* Whatever was left undone can be done now: everything is charted or held in the end, and nothing
+ * twice. */
 static void finish(struct given *given, struct notes *notes)
 {
     struct notes again = *notes;
@@ -235,11 +252,13 @@ static void test_a_full_disk_keeps_nothing_and_stops_nothing(void **state)
     assert_int_equal(status, STATUS_DISK_FULL);
     assert_in_range(kept, 2, 998);
     for (int i = 0; i < 3; i++)
-        assert_int_equal(put_single(given.outbox, number++, "s|p", "heart-rate", NOW), STATUS_DISK_FULL);
+        assert_int_equal(put_single(given.outbox, number++, "s|p", "heart-rate", NOW),
+                         STATUS_DISK_FULL);
     assert_counts(&given, kept, 0, 0, 0);
     assert_counted(&given);
     vfs_room(-1);
-    assert_int_equal(put_single(given.outbox, number - 1, "s|p", "heart-rate", NOW), STATUS_OK); /* there is room again */
+    assert_int_equal(put_single(given.outbox, number - 1, "s|p", "heart-rate", NOW),
+                     STATUS_OK); /* there is room again */
     assert_counts(&given, kept + 1, 0, 0, 0);
     given_stop(&given);
     given_start(&given);
@@ -281,7 +300,8 @@ static void test_a_failing_disk_is_heard_of(void **state)
 
 /* ---- what a COMMIT costs ---- */
 
-/* One sync for a put, and no more pages than it must touch: the entry's, its id's, its chain's (and now and then those of a page that is split). */
+/* One sync for a put, and no more pages than it must touch: the entry's, its id's, its chain's (and
+ * now and then those of a page that is split). */
 static void test_a_put_is_one_sync_and_three_pages(void **state)
 {
     struct given given;
@@ -305,6 +325,70 @@ static void test_a_put_is_one_sync_and_three_pages(void **state)
     vfs_remove();
 }
 
+/* ---- the log ---- */
+
+static void put_large(struct given *given, unsigned number)
+{
+    static struct made made;
+    static char text[60000];
+    uint32_t seed = number;
+
+    for (size_t i = 0; i < sizeof(text); i++) {
+        seed = seed * 1664525U + 1013904223U; /* common practice: an LCG; nothing here packs */
+        text[i] = (char)(seed >> 24);
+    }
+    made_begin(&made, number, "s|p");
+    made_main(&made, number, "heart-rate", NOW);
+    made.entries[0].became = text;
+    made.entries[0].became_length = sizeof(text);
+    assert_int_equal(made_put(&made, given->outbox), STATUS_OK);
+}
+
+static long long log_size(const struct given *given)
+{
+    struct stat about;
+    char path[200];
+
+    snprintf(path, sizeof(path), "%s-wal", given->path);
+    return stat(path, &about) == 0 ? (long long)about.st_size : -1;
+}
+
+/* It goes back into the database beside the writer; some 180 MB are written, and its file stays
+ * near the hard limit of 64 MB. With somebody looking at the past all the while it must grow,
+ * nobody waits for him, and after him it stops. */
+static void test_the_log_stays_bounded(void **state)
+{
+    const long long most =
+        2 * 16000LL * 4120; /* while the thread is at it, the writer's own tries are put off */
+    struct given given;
+    unsigned number = 1;
+    long long grown;
+
+    (void)state;
+    vfs_install();
+    given_folder(&given);
+    given_start(&given);
+    for (; number <= 3000; number++)
+        put_large(&given, number);
+    assert_in_range(log_size(&given), 1, most);
+    assert_int_equal(sqlite3_exec(given.reader->db.handle, "BEGIN; SELECT count(*) FROM counter",
+                                  NULL, NULL, NULL),
+                     SQLITE_OK);
+    for (; number <= 4500; number++)
+        put_large(&given, number);
+    grown = log_size(&given);
+    assert_true(grown > most);
+    assert_int_equal(sqlite3_exec(given.reader->db.handle, "COMMIT", NULL, NULL, NULL), SQLITE_OK);
+    for (; number <= 6000; number++)
+        put_large(&given, number);
+    assert_in_range(log_size(&given), 1, grown + most / 2);
+    assert_counts(&given, 6000, 0, 0, 0);
+    given_stop(&given);
+    assert_int_equal(log_size(&given), -1); /* after a clean stop there is none */
+    given_empty(&given);
+    vfs_remove();
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -313,6 +397,7 @@ int main(void)
         cmocka_unit_test(test_a_full_disk_keeps_nothing_and_stops_nothing),
         cmocka_unit_test(test_a_failing_disk_is_heard_of),
         cmocka_unit_test(test_a_put_is_one_sync_and_three_pages),
+        cmocka_unit_test(test_the_log_stays_bounded),
     };
 
     /* the disk here is our own, and a real one below it would only be slow */

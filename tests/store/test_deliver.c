@@ -5,10 +5,16 @@
 
 #include "heap.h"
 
-static void settle_wait(struct given *given, const struct claim_entry *entry, int64_t due_ms, bool ambiguous, bool not_sent)
+static void settle_wait(struct given *given, const struct claim_entry *entry, int64_t due_ms,
+                        bool ambiguous, bool not_sent)
 {
-    const struct settlement settlement = {.seq = entry->seq, .as = SETTLE_WAIT, .reason = "no answer", .http_status = 0,
-                                          .due_ms = due_ms, .ambiguous = ambiguous, .not_sent = not_sent};
+    const struct settlement settlement = {.seq = entry->seq,
+                                          .as = SETTLE_WAIT,
+                                          .reason = "no answer",
+                                          .http_status = 0,
+                                          .due_ms = due_ms,
+                                          .ambiguous = ambiguous,
+                                          .not_sent = not_sent};
 
     assert_int_equal(outbox_settle(given->outbox, &settlement, 1, NOW), STATUS_OK);
 }
@@ -16,13 +22,17 @@ static void settle_wait(struct given *given, const struct claim_entry *entry, in
 static void put_all(struct given *given, const unsigned *numbers, const char *patient)
 {
     for (; *numbers; numbers++)
-        assert_int_equal(put_single(given->outbox, *numbers, patient, "heart-rate", NOW), STATUS_OK);
+        assert_int_equal(put_single(given->outbox, *numbers, patient, "heart-rate", NOW),
+                         STATUS_OK);
 }
 
 static void settle_one(struct given *given, int64_t seq, enum settle_as as)
 {
-    const struct settlement settlement = {.seq = seq, .as = as, .remote = as == SETTLE_CHARTED ? "Observation/9" : NULL,
-                                          .version = as == SETTLE_CHARTED ? "1" : NULL, .http_status = as == SETTLE_CHARTED ? 201 : 422,
+    const struct settlement settlement = {.seq = seq,
+                                          .as = as,
+                                          .remote = as == SETTLE_CHARTED ? "Observation/9" : NULL,
+                                          .version = as == SETTLE_CHARTED ? "1" : NULL,
+                                          .http_status = as == SETTLE_CHARTED ? 201 : 422,
                                           .reason = "refused"};
 
     assert_int_equal(outbox_settle(given->outbox, &settlement, 1, NOW + 500), STATUS_OK);
@@ -67,7 +77,8 @@ static void test_a_claim_is_bounded_in_bytes(void **state)
     struct claim *claim = NULL;
 
     put_all(given, NUMBERED(1, 2, 3, 4), "s|p");
-    assert_int_equal(outbox_claim(given->outbox, MOST, 2000, NOW, &claim), STATUS_OK); /* some 1.4 kB each */
+    assert_int_equal(outbox_claim(given->outbox, MOST, 2000, NOW, &claim),
+                     STATUS_OK); /* some 1.4 kB each */
     assert_claimed(claim, NUMBERED(1, 2));
     settle_claim(given, claim, SETTLE_CHARTED, NOW);
     claim_free(claim);
@@ -94,7 +105,8 @@ static void test_what_was_claimed_is_ambiguous_after_a_restart(void **state)
     claim_free(claim);
 }
 
-/* What was claimed and not settled comes with the next claim, as if we had died with it; in its order. */
+/* What was claimed and not settled comes with the next claim, as if we had died with it; in its
+ * order. */
 static void test_what_was_not_settled_comes_again(void **state)
 {
     struct given *given = *state;
@@ -119,8 +131,10 @@ static void test_a_turn(void **state)
     struct given *given = *state;
     static struct made made;
     struct claim *claim, *next = NULL;
-    struct settlement settlements[2] = {{.as = SETTLE_CHARTED, .remote = "Observation/1", .http_status = 201},
-                                        {.as = SETTLE_WAIT, .due_ms = NOW + 50, .reason = "busy", .http_status = 429}};
+    struct settlement settlements[2] = {
+        {.as = SETTLE_CHARTED, .remote = "Observation/1", .http_status = 201},
+        { .as = SETTLE_WAIT,  .due_ms = NOW + 50,          .reason = "busy", .http_status = 429}
+    };
 
     made_begin(&made, 1, "s|p");
     made_main(&made, 1, "oxygen-saturation", NOW);
@@ -133,7 +147,8 @@ static void test_a_turn(void **state)
     for (int i = 0; i < 2; i++)
         settlements[i].seq = claim->entries[i].seq;
     claim_free(claim);
-    assert_int_equal(outbox_turn(given->outbox, settlements, 2, MOST, BYTES, NOW, &next), STATUS_OK);
+    assert_int_equal(outbox_turn(given->outbox, settlements, 2, MOST, BYTES, NOW, &next),
+                     STATUS_OK);
     assert_claimed(next, NUMBERED(2));
     settle_claim(given, next, SETTLE_CHARTED, NOW);
     claim_free(next);
@@ -165,7 +180,8 @@ static void test_waiting_until_due(void **state)
     assert_true(claim->entries[0].ambiguous);
     assert_int_equal(claim->entries[0].attempts, 1);
     assert_int_equal(claim->entries[0].sent_ms, NOW);
-    settle_wait(given, &claim->entries[0], NOW + 60001, false, true); /* this one never left: as if it had not been */
+    settle_wait(given, &claim->entries[0], NOW + 60001, false,
+                true); /* this one never left: as if it had not been */
     claim_free(claim);
     claim = claim_at(given, MOST, NOW + 60001);
     assert_false(claim->entries[0].ambiguous);
@@ -337,8 +353,9 @@ static bool attempt_seen(void *context, const struct attempt *attempt)
     char *text = context;
     size_t length = strlen(text);
 
-    snprintf(text + length, 256 - length, "%lld %d %s %.*s; ", (long long)(attempt->at_ms - NOW), attempt->http_status, attempt->reason,
-             (int)attempt->said_length, attempt->said ? attempt->said : "");
+    snprintf(text + length, 256 - length, "%lld %d %s %.*s; ", (long long)(attempt->at_ms - NOW),
+             attempt->http_status, attempt->reason, (int)attempt->said_length,
+             attempt->said ? attempt->said : "");
     return true;
 }
 
@@ -346,11 +363,13 @@ static void assert_attempts(struct given *given, unsigned number, const char *ex
 {
     char text[256] = "";
 
-    assert_int_equal(outbox_attempts(given->reader, row_of(given, number).seq, attempt_seen, text), STATUS_OK);
+    assert_int_equal(outbox_attempts(given->reader, row_of(given, number).seq, attempt_seen, text),
+                     STATUS_OK);
     assert_string_equal(text, expected);
 }
 
-/* A member charted after the panel: the panel becomes waiting again, knows where it is, and goes as a new version. */
+/* A member charted after the panel: the panel becomes waiting again, knows where it is, and goes as
+ * a new version. */
 static void test_a_member_charted_later_makes_a_new_version(void **state)
 {
     struct given *given = *state;
@@ -384,7 +403,11 @@ static void test_attempts_are_kept_in_order(void **state)
 {
     struct given *given = *state;
     struct claim *claim;
-    struct settlement settlement = {.as = SETTLE_WAIT, .reason = "no useful answer", .http_status = 503, .said = "{}", .said_length = 2};
+    struct settlement settlement = {.as = SETTLE_WAIT,
+                                    .reason = "no useful answer",
+                                    .http_status = 503,
+                                    .said = "{}",
+                                    .said_length = 2};
 
     put_all(given, NUMBERED(1), "s|p");
     assert_attempts(given, 1, "");
@@ -395,7 +418,8 @@ static void test_attempts_are_kept_in_order(void **state)
         claim_free(claim);
     }
     chart(given, NUMBERED(1));
-    assert_attempts(given, 1, "0 503 no useful answer {}; 1 503 no useful answer {}; 1000 201 charted ; ");
+    assert_attempts(given, 1,
+                    "0 503 no useful answer {}; 1 503 no useful answer {}; 1000 201 charted ; ");
     assert_int_equal(row_of(given, 1).attempts, 3);
 }
 
@@ -440,8 +464,11 @@ static void test_a_damaged_entry_is_held(void **state)
     put_all(given, NUMBERED(1, 2, 3), "s|p");
     given_stop(given);
     assert_int_equal(sqlite3_open(given->path, &handle), SQLITE_OK);
-    assert_int_equal(sqlite3_exec(handle, "UPDATE entry SET became = x'0102030405060708' WHERE seq = 2 AND base = 1", NULL, NULL, NULL),
-                     SQLITE_OK);
+    assert_int_equal(
+        sqlite3_exec(handle,
+                     "UPDATE entry SET became = x'0102030405060708' WHERE seq = 2 AND base = 1",
+                     NULL, NULL, NULL),
+        SQLITE_OK);
     assert_int_equal(sqlite3_changes(handle), 1);
     sqlite3_close(handle);
     given_start(given);
@@ -487,7 +514,11 @@ static void test_delivery_survives_each_failed_allocation(void **state)
         arm_writer(given, number++, ++nth);
         claimed = outbox_claim(given->outbox, 1, BYTES, NOW, &claim);
         if (claimed == STATUS_OK) {
-            const struct settlement settlement = {.seq = claim->entries[0].seq, .as = SETTLE_HELD, .reason = "r", .said = "{}", .said_length = 2};
+            const struct settlement settlement = {.seq = claim->entries[0].seq,
+                                                  .as = SETTLE_HELD,
+                                                  .reason = "r",
+                                                  .said = "{}",
+                                                  .said_length = 2};
 
             settled = outbox_settle(given->outbox, &settlement, 1, NOW);
             assert_true(settled == STATUS_OK || settled == STATUS_NO_MEMORY);
@@ -507,24 +538,35 @@ static void test_delivery_survives_each_failed_allocation(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(test_claims_come_in_order_and_whole, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_a_claim_is_bounded_in_bytes, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_what_was_claimed_is_ambiguous_after_a_restart, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_what_was_not_settled_comes_again, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_claims_come_in_order_and_whole, given_setup,
+                                        given_teardown),
+        cmocka_unit_test_setup_teardown(test_a_claim_is_bounded_in_bytes, given_setup,
+                                        given_teardown),
+        cmocka_unit_test_setup_teardown(test_what_was_claimed_is_ambiguous_after_a_restart,
+                                        given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_what_was_not_settled_comes_again, given_setup,
+                                        given_teardown),
         cmocka_unit_test_setup_teardown(test_a_turn, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_waiting_until_due, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_a_waiting_one_holds_up_its_patient_and_nobody_else, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_a_held_one_steps_out_of_the_line, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_a_waiting_one_holds_up_its_patient_and_nobody_else,
+                                        given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_a_held_one_steps_out_of_the_line, given_setup,
+                                        given_teardown),
         cmocka_unit_test_setup_teardown(test_a_long_line_moves_up, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_needs_go_first, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_the_unmet_hold_up_nobody, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_a_panel_needs_one_that_is_charted, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_a_member_charted_later_makes_a_new_version, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_attempts_are_kept_in_order, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_a_panel_needs_one_that_is_charted, given_setup,
+                                        given_teardown),
+        cmocka_unit_test_setup_teardown(test_a_member_charted_later_makes_a_new_version,
+                                        given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_attempts_are_kept_in_order, given_setup,
+                                        given_teardown),
         cmocka_unit_test_setup_teardown(test_remote, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_settling_twice_changes_nothing, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_settling_twice_changes_nothing, given_setup,
+                                        given_teardown),
         cmocka_unit_test_setup_teardown(test_a_damaged_entry_is_held, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_delivery_survives_each_failed_allocation, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_delivery_survives_each_failed_allocation, given_setup,
+                                        given_teardown),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,5 +1,6 @@
-/* A real process that is really killed, at moments that only chance knows; and a real limit on the size of its files. What it said was on
- * disk is there afterwards, once. (A killed process loses nothing that it had written; what a power cut loses is test_crash.c's.) */
+/* A real process that is really killed, at moments that only chance knows; and a real limit on the
+ * size of its files. What it said was on disk is there afterwards, once. (A killed process loses
+ * nothing that it had written; what a power cut loses is test_crash.c's.) */
 #include "given.h"
 
 #include <fcntl.h>
@@ -24,7 +25,8 @@ struct child {
 
 static void say(int pipe, unsigned what)
 {
-    if (write(pipe, &what, sizeof(what)) != sizeof(what)) /* less than PIPE_BUF: whole or not at all */
+    if (write(pipe, &what, sizeof(what)) !=
+        sizeof(what)) /* less than PIPE_BUF: whole or not at all */
         _exit(3);
 }
 
@@ -38,7 +40,7 @@ static void child_done(struct put *put)
         _exit(2);
     memcpy(&number, put->entries[0].content, sizeof(number));
     say(child.pipe, number);
-    put->context = NULL;
+    __atomic_store_n(&put->context, NULL, __ATOMIC_SEQ_CST);
     sem_post(&child.free);
 }
 
@@ -71,7 +73,8 @@ static void *child_puts(void *context)
 
 static unsigned number_of(const struct uuid *id)
 {
-    return (unsigned)id->bytes[12] << 24 | (unsigned)id->bytes[13] << 16 | (unsigned)id->bytes[14] << 8 | id->bytes[15];
+    return (unsigned)id->bytes[12] << 24 | (unsigned)id->bytes[13] << 16 |
+           (unsigned)id->bytes[14] << 8 | id->bytes[15];
 }
 
 static void child_delivers(void)
@@ -83,8 +86,12 @@ static void child_delivers(void)
         if (outbox_claim(child.outbox, 16, BYTES, NOW, &claim) != STATUS_OK)
             _exit(4);
         for (size_t i = 0; i < claim->count; i++)
-            settlements[i] = (struct settlement){.seq = claim->entries[i].seq, .as = SETTLE_CHARTED, .remote = "Observation/1", .http_status = 201};
-        if (claim->count > 0 && outbox_settle(child.outbox, settlements, claim->count, NOW) != STATUS_OK)
+            settlements[i] = (struct settlement){.seq = claim->entries[i].seq,
+                                                 .as = SETTLE_CHARTED,
+                                                 .remote = "Observation/1",
+                                                 .http_status = 201};
+        if (claim->count > 0 &&
+            outbox_settle(child.outbox, settlements, claim->count, NOW) != STATUS_OK)
             _exit(5);
         for (size_t i = 0; i < claim->count; i++)
             say(child.pipe, number_of(&claim->entries[i].id) | CHARTED);
@@ -170,8 +177,11 @@ static bool tally_row(void *context, const struct outbox_row *row)
 static void assert_all_there(struct given *given, const struct said *said)
 {
     static struct tally tally;
-    const struct outbox_search all = {.taken_from_ms = INT64_MIN, .taken_to_ms = INT64_MAX, .changed_from_ms = INT64_MIN,
-                                      .after_seq = INT64_MAX, .most = SIZE_MAX};
+    const struct outbox_search all = {.taken_from_ms = INT64_MIN,
+                                      .taken_to_ms = INT64_MAX,
+                                      .changed_from_ms = INT64_MIN,
+                                      .after_seq = INT64_MAX,
+                                      .most = SIZE_MAX};
 
     tally = (struct tally){.said = said};
     assert_int_equal(outbox_search(given->reader, &all, tally_row, &tally), STATUS_OK);
@@ -180,7 +190,8 @@ static void assert_all_there(struct given *given, const struct said *said)
         if (said->accepted[number] || said->charted[number])
             assert_int_equal(tally.seen[number], 1);
         if (number % 2)
-            assert_int_equal(tally.seen[number], tally.seen[number + 1]); /* a put is in wholly or not at all */
+            assert_int_equal(tally.seen[number],
+                             tally.seen[number + 1]); /* a put is in wholly or not at all */
     }
 }
 
@@ -212,11 +223,13 @@ static int fill_up(const char *path)
     enum status status = STATUS_OK;
 
     signal(SIGXFSZ, SIG_IGN);
-    if (setrlimit(RLIMIT_FSIZE, &limit) != 0 || outbox_start(&(struct outbox_options){.path = path}, &outbox) != STATUS_OK)
+    if (setrlimit(RLIMIT_FSIZE, &limit) != 0 ||
+        outbox_start(&(struct outbox_options){.path = path}, &outbox) != STATUS_OK)
         return 1;
     while (status == STATUS_OK && number < 1000)
         status = put_single(outbox, number++, "s|p", "heart-rate", NOW);
-    if (status != STATUS_DISK_FULL || put_single(outbox, number, "s|p", "heart-rate", NOW) != STATUS_DISK_FULL)
+    if (status != STATUS_DISK_FULL ||
+        put_single(outbox, number, "s|p", "heart-rate", NOW) != STATUS_DISK_FULL)
         return 2;
     outbox_stop(outbox);
     return number - 2 < 100 ? (int)(number - 2) + 100 : 3; /* kept: as many as were said */

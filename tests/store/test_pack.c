@@ -1,4 +1,5 @@
-/* Packing against an earlier text: what went in comes out, whatever it is; what cannot come out is said. */
+/* Packing against an earlier text: what went in comes out, whatever it is; what cannot come out is
+ * said. */
 #include "given.h"
 
 #include "heap.h"
@@ -9,8 +10,10 @@ static struct text text_of(const char *bytes)
     return (struct text){bytes, strlen(bytes)};
 }
 
-/* As the store does it: pack, learn when there is no base; then unpack with the base as it was. Returns how long the packed one is. */
-static size_t round_trip(struct bases *bases, struct unpacker *unpacker, struct text base, struct text text, int64_t seq)
+/* As the store does it: pack, learn when there is no base; then unpack with the base as it was.
+ * Returns how long the packed one is. */
+static size_t round_trip(struct bases *bases, struct unpacker *unpacker, struct text base,
+                         struct text text, int64_t seq)
 {
     struct text packed, plain;
     int64_t on;
@@ -54,7 +57,8 @@ static void test_round_trips(void **state)
 
     (void)state;
     for (size_t i = 0; i < sizeof(lengths) / sizeof(lengths[0]); i++) {
-        for (unsigned letters = 1; letters <= 26; letters += 5) { /* from what packs to nothing to what does not pack */
+        for (unsigned letters = 1; letters <= 26;
+             letters += 5) { /* from what packs to nothing to what does not pack */
             assert_int_equal(bases_new(&bases), STATUS_OK);
             assert_int_equal(unpacker_new(&unpacker), STATUS_OK);
             fill(base, lengths[i], 1, letters);
@@ -85,7 +89,8 @@ static void test_it_does_pack(void **state)
     snprintf(first, sizeof(first), "%s", made.became[0]);
     assert_int_equal(round_trip(bases, unpacker, text_of(first), text_of(first), 1), strlen(first));
     made_texts(&made, 0, 123456);
-    assert_in_range(round_trip(bases, unpacker, text_of(first), text_of(made.became[0]), 2), 5, 150);
+    assert_in_range(round_trip(bases, unpacker, text_of(first), text_of(made.became[0]), 2), 5,
+                    150);
     bases_free(bases);
     unpacker_free(unpacker);
 }
@@ -139,13 +144,15 @@ static void test_more_kinds_than_there_is_room_for(void **state)
     assert_int_equal(known, 128);
     memset(kind, 'k', 79);
     kind[79] = '\0';
-    bases_learn(bases, kind, "main", 1, text_of(made.became[0])); /* a name too long to keep: not packed, that is all */
+    bases_learn(bases, kind, "main", 1,
+                text_of(made.became[0])); /* a name too long to keep: not packed, that is all */
     bases_pack(bases, kind, "main", text_of(made.became[0]), &packed, &on);
     assert_int_equal(on, 0);
     bases_free(bases);
 }
 
-/* Bytes changed, cut or added: said, or (where deflate cannot know) other bytes of the same length; never out of bounds. */
+/* Bytes changed, cut or added: said, or (where deflate cannot know) other bytes of the same length;
+ * never out of bounds. */
 static void test_damaged_bytes(void **state)
 {
     static struct made made;

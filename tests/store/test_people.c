@@ -129,7 +129,8 @@ static void test_release_mapped(void **state)
     entries[0].values_length = 8;
     entries[0].sent = "something else";
     entries[0].sent_length = 14;
-    assert_int_equal(outbox_release_mapped(given->outbox, entries, 2, "confirmed", "N-17", NOW), STATUS_OK);
+    assert_int_equal(outbox_release_mapped(given->outbox, entries, 2, "confirmed", "N-17", NOW),
+                     STATUS_OK);
     assert_int_equal(outbox_find(given->reader, &id, sent_seen, &made), STATUS_OK);
     assert_int_equal(row_of(given, 2).reading, 1);
     assert_string_equal(row_of(given, 2).patient, "s|p");
@@ -138,15 +139,20 @@ static void test_release_mapped(void **state)
     chart(given, NUMBERED(1));
     chart(given, NUMBERED(2));
     assert_state(given, 5, ENTRY_HELD);
-    assert_int_equal(outbox_release_mapped(given->outbox, entries, 2, "again", "N-17", NOW), STATUS_CONFLICT);
+    assert_int_equal(outbox_release_mapped(given->outbox, entries, 2, "again", "N-17", NOW),
+                     STATUS_CONFLICT);
     entries[0].id = id_of(5);
-    assert_int_equal(outbox_release_mapped(given->outbox, entries, 2, "2 is there", "N-17", NOW), STATUS_CONFLICT);
+    assert_int_equal(outbox_release_mapped(given->outbox, entries, 2, "2 is there", "N-17", NOW),
+                     STATUS_CONFLICT);
     assert_state(given, 5, ENTRY_HELD); /* all or none */
     assert_false(row_of(given, 5).has_became);
     entries[0].became = NULL;
-    assert_int_equal(outbox_release_mapped(given->outbox, entries, 1, "still unmapped", "N-17", NOW), STATUS_INVALID);
+    assert_int_equal(
+        outbox_release_mapped(given->outbox, entries, 1, "still unmapped", "N-17", NOW),
+        STATUS_INVALID);
     entries[0].id = id_of(99);
-    assert_int_equal(outbox_release_mapped(given->outbox, entries, 1, "?", "N-17", NOW), STATUS_NOT_FOUND);
+    assert_int_equal(outbox_release_mapped(given->outbox, entries, 1, "?", "N-17", NOW),
+                     STATUS_NOT_FOUND);
 }
 
 /* What strictly hangs on it and was held with it goes with it. */
@@ -202,7 +208,8 @@ static void test_discard(void **state)
     assert_counts(given, 0, 0, 1, 2);
 }
 
-/* 1: a main with a companion 2; 3: another main; 4: the panel of both; 5: a score, strictly of both; 6: strictly of the score. */
+/* 1: a main with a companion 2; 3: another main; 4: the panel of both; 5: a score, strictly of
+ * both; 6: strictly of the score. */
 static void put_family(struct given *given)
 {
     static struct made made;
@@ -284,7 +291,10 @@ static void test_discarding_the_head_frees_the_line(void **state)
     assert_int_equal(put_single(given->outbox, 1, "s|p", "heart-rate", NOW), STATUS_OK);
     claim = claim_at(given, MOST, NOW);
     assert_int_equal(outbox_settle(given->outbox,
-                                   &(struct settlement){.seq = claim->entries[0].seq, .as = SETTLE_WAIT, .due_ms = NOW + 99999, .not_sent = true},
+                                   &(struct settlement){.seq = claim->entries[0].seq,
+                                                        .as = SETTLE_WAIT,
+                                                        .due_ms = NOW + 99999,
+                                                        .not_sent = true},
                                    1, NOW),
                      STATUS_OK);
     claim_free(claim);
@@ -302,14 +312,19 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(test_release, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_released_before_its_turn_keeps_its_place, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_released_before_its_turn_keeps_its_place, given_setup,
+                                        given_teardown),
         cmocka_unit_test_setup_teardown(test_release_mapped, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_release_takes_held_companions_along, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_release_takes_held_companions_along, given_setup,
+                                        given_teardown),
         cmocka_unit_test_setup_teardown(test_discard, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_discard_takes_along_what_cannot_go_without, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_a_panel_falls_with_its_last_member, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_discard_takes_along_what_cannot_go_without,
+                                        given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_a_panel_falls_with_its_last_member, given_setup,
+                                        given_teardown),
         cmocka_unit_test_setup_teardown(test_discard_is_all_or_none, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_discarding_the_head_frees_the_line, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_discarding_the_head_frees_the_line, given_setup,
+                                        given_teardown),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

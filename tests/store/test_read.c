@@ -34,8 +34,11 @@ static void assert_found(const struct found *found, const unsigned *numbers)
     assert_int_equal(found->count, count);
 }
 
-static const struct outbox_search all = {.taken_from_ms = INT64_MIN, .taken_to_ms = INT64_MAX, .changed_from_ms = INT64_MIN,
-                                         .after_seq = INT64_MAX, .most = 500};
+static const struct outbox_search all = {.taken_from_ms = INT64_MIN,
+                                         .taken_to_ms = INT64_MAX,
+                                         .changed_from_ms = INT64_MIN,
+                                         .after_seq = INT64_MAX,
+                                         .most = 500};
 
 static struct found search(struct given *given, const struct outbox_search *search)
 {
@@ -46,14 +49,17 @@ static struct found search(struct given *given, const struct outbox_search *sear
     return found;
 }
 
-/* 1 a, 2 a, 3 b, 4 a (weight), 5 + companion 6 b, 7 a held. After delivery up to 3: 1, 3 charted, 2 held. */
+/* 1 a, 2 a, 3 b, 4 a (weight), 5 + companion 6 b, 7 a held. After delivery up to 3: 1, 3 charted, 2
+ * held. */
 static void put_some(struct given *given)
 {
     static struct made made;
     struct claim *claim;
-    struct settlement settlements[3] = {{.as = SETTLE_CHARTED, .remote = "Observation/1"},
-                                        {.as = SETTLE_HELD, .reason = "refused"},
-                                        {.as = SETTLE_CHARTED, .remote = "Observation/3"}};
+    struct settlement settlements[3] = {
+        {.as = SETTLE_CHARTED, .remote = "Observation/1"},
+        {.as = SETTLE_HELD,    .reason = "refused"      },
+        {.as = SETTLE_CHARTED, .remote = "Observation/3"}
+    };
 
     assert_int_equal(put_single(given->outbox, 1, "s|a", "heart-rate", NOW - 100), STATUS_OK);
     assert_int_equal(put_single(given->outbox, 2, "s|a", "heart-rate", NOW - 90), STATUS_OK);
@@ -81,30 +87,30 @@ static const struct {
     struct outbox_search search; /* laid over `all` where not 0 */
     unsigned found[8];
 } searches[] = {
-    {{.patient = NULL},                                            {7, 6, 5, 4, 3, 2, 1}},
-    {{.patient = "s|a"},                                           {7, 4, 2, 1}         },
-    {{.patient = "s|b"},                                           {6, 5, 3}            },
-    {{.patient = "s|c"},                                           {0}                  },
-    {{.patient = "s|b", .mains_only = true},                       {5, 3}               },
-    {{.patient = "s|a", .kind = "heart-rate"},                     {7, 2, 1}            },
-    {{.patient = "s|a", .kind = "glucose"},                        {0}                  },
-    {{.kind = "body-weight"},                                      {4}                  },
-    {{STATE(ENTRY_WAITING)},                                       {6, 5, 4}            },
-    {{STATE(ENTRY_HELD)},                                          {7, 2}               },
-    {{STATE(ENTRY_CHARTED)},                                       {3, 1}               },
-    {{STATE(ENTRY_DISCARDED)},                                     {0}                  },
-    {{.patient = "s|a", STATE(ENTRY_HELD)},                        {7, 2}               },
-    {{.patient = "s|a", STATE(ENTRY_WAITING)},                     {4}                  },
-    {{STATE(ENTRY_WAITING), .mains_only = true},                   {5, 4}               },
-    {{STATE(ENTRY_HELD), .after_seq = 7},                          {2}                  },
-    {{.after_seq = 4},                                             {3, 2, 1}            },
-    {{.patient = "s|a", .after_seq = 4},                           {2, 1}               },
-    {{.patient = "s|a", .after_seq = 7, .most = 1},                {4}                  },
-    {{.most = 2},                                                  {7, 6}               },
-    {{.taken_from_ms = NOW - 90, .taken_to_ms = NOW - 70},         {3, 2}               }, /* `to` is not included */
-    {{.patient = "s|a", .taken_from_ms = NOW - 90, .taken_to_ms = NOW - 70}, {2}        },
-    {{.changed_from_ms = NOW + 1},                                 {3, 2, 1}            }, /* settled since */
-    {{.patient = "s|a", .changed_from_ms = NOW + 1},               {2, 1}               },
+    {{.patient = NULL},                                                      {7, 6, 5, 4, 3, 2, 1}},
+    {{.patient = "s|a"},                                                     {7, 4, 2, 1}         },
+    {{.patient = "s|b"},                                                     {6, 5, 3}            },
+    {{.patient = "s|c"},                                                     {0}                  },
+    {{.patient = "s|b", .mains_only = true},                                 {5, 3}               },
+    {{.patient = "s|a", .kind = "heart-rate"},                               {7, 2, 1}            },
+    {{.patient = "s|a", .kind = "glucose"},                                  {0}                  },
+    {{.kind = "body-weight"},                                                {4}                  },
+    {{STATE(ENTRY_WAITING)},                                                 {6, 5, 4}            },
+    {{STATE(ENTRY_HELD)},                                                    {7, 2}               },
+    {{STATE(ENTRY_CHARTED)},                                                 {3, 1}               },
+    {{STATE(ENTRY_DISCARDED)},                                               {0}                  },
+    {{.patient = "s|a", STATE(ENTRY_HELD)},                                  {7, 2}               },
+    {{.patient = "s|a", STATE(ENTRY_WAITING)},                               {4}                  },
+    {{STATE(ENTRY_WAITING), .mains_only = true},                             {5, 4}               },
+    {{STATE(ENTRY_HELD), .after_seq = 7},                                    {2}                  },
+    {{.after_seq = 4},                                                       {3, 2, 1}            },
+    {{.patient = "s|a", .after_seq = 4},                                     {2, 1}               },
+    {{.patient = "s|a", .after_seq = 7, .most = 1},                          {4}                  },
+    {{.most = 2},                                                            {7, 6}               },
+    {{.taken_from_ms = NOW - 90, .taken_to_ms = NOW - 70},                   {3, 2}               }, /* `to` is not included */
+    {{.patient = "s|a", .taken_from_ms = NOW - 90, .taken_to_ms = NOW - 70}, {2}                  },
+    {{.changed_from_ms = NOW + 1},                                           {3, 2, 1}            }, /* settled since */
+    {{.patient = "s|a", .changed_from_ms = NOW + 1},                         {2, 1}               },
 };
 
 static void test_searches(void **state)
@@ -154,7 +160,9 @@ static void test_paging(void **state)
     unsigned seen = 0;
 
     for (unsigned i = 1; i <= 50; i++)
-        assert_int_equal(put_single(given->outbox, i, i % 2 ? "s|a" : "s|b", i % 3 ? "heart-rate" : "body-weight", NOW), STATUS_OK);
+        assert_int_equal(put_single(given->outbox, i, i % 2 ? "s|a" : "s|b",
+                                    i % 3 ? "heart-rate" : "body-weight", NOW),
+                         STATUS_OK);
     asked.patient = "s|a";
     asked.most = 7;
     for (;;) {
@@ -211,7 +219,8 @@ static void test_the_last_of_a_kind(void **state)
     assert_int_equal(last(given, "s|b", "heart-rate", NOW), 0);
 }
 
-/* Readings that come late, in each order and at each moment asked: the last is the one taken last, not the one accepted last. */
+/* Readings that come late, in each order and at each moment asked: the last is the one taken last,
+ * not the one accepted last. */
 static void test_the_last_is_by_when_it_was_taken(void **state)
 {
     struct given *given = *state;
@@ -301,12 +310,15 @@ static void test_patients_page_by_page(void **state)
     char after[16] = "";
     unsigned count = 0;
 
-    assert_int_equal(put_single(given->outbox, 1000, "", "heart-rate", NOW), STATUS_OK); /* bound to nobody: no patient */
+    assert_int_equal(put_single(given->outbox, 1000, "", "heart-rate", NOW),
+                     STATUS_OK); /* bound to nobody: no patient */
     for (unsigned i = 1; i <= 120; i++) {
         char patient[16];
 
         snprintf(patient, sizeof(patient), "s|%u", i % 40 + 1);
-        assert_int_equal(put_single(given->outbox, i, patient, i <= 40 ? "heart-rate" : "body-weight", NOW), STATUS_OK);
+        assert_int_equal(
+            put_single(given->outbox, i, patient, i <= 40 ? "heart-rate" : "body-weight", NOW),
+            STATUS_OK);
     }
     for (;;) {
         struct found found = {0};
@@ -409,7 +421,8 @@ static void test_a_backup_is_a_whole_store(void **state)
         assert_int_equal(made_wait(&made[i]), STATUS_OK);
     assert_int_equal(stat(copy.path, &about), 0);
     assert_int_equal(about.st_mode & 0777, 0600);
-    assert_int_equal(outbox_backup(given->outbox, copy.path), STATUS_CONFLICT); /* never over something that is there */
+    assert_int_equal(outbox_backup(given->outbox, copy.path),
+                     STATUS_CONFLICT); /* never over something that is there */
     assert_int_equal(outbox_backup(given->outbox, "/nowhere/at/all.db"), STATUS_IO);
     given_start(&copy);
     assert_state(&copy, 1, ENTRY_CHARTED);
@@ -431,7 +444,8 @@ static bool attempt_seen(void *context, const struct attempt *attempt)
     return true;
 }
 
-/* No call leaves its connection with a view of the store: the next would look at the past, and the log could not start again. */
+/* No call leaves its connection with a view of the store: the next would look at the past, and the
+ * log could not start again. */
 static void assert_at_rest(const struct given *given)
 {
     assert_int_equal(sqlite3_txn_state(given->reader->db.handle, NULL), SQLITE_TXN_NONE);
@@ -522,16 +536,21 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_a_search_stops_when_told, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_paging, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_the_last_of_a_kind, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_the_last_is_by_when_it_was_taken, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_the_last_is_by_when_it_was_taken, given_setup,
+                                        given_teardown),
         cmocka_unit_test_setup_teardown(test_the_last_is_far_down, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_the_last_is_none_of_the_discarded, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_the_last_is_none_of_the_discarded, given_setup,
+                                        given_teardown),
         cmocka_unit_test_setup_teardown(test_the_last_has_values, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_patients_page_by_page, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_a_set_is_found_by_its_id, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_counts_and_the_oldest, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_a_backup_is_a_whole_store, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_looking_survives_each_failed_allocation, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_opening_a_reader_survives_each_failed_allocation, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_a_backup_is_a_whole_store, given_setup,
+                                        given_teardown),
+        cmocka_unit_test_setup_teardown(test_looking_survives_each_failed_allocation, given_setup,
+                                        given_teardown),
+        cmocka_unit_test_setup_teardown(test_opening_a_reader_survives_each_failed_allocation,
+                                        given_setup, given_teardown),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

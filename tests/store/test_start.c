@@ -1,4 +1,5 @@
-/* Starting: files and their modes, a second one, what is not ours, what is newer, what is broken. */
+/* Starting: files and their modes, a second one, what is not ours, what is newer, what is broken.
+ */
 #include "given.h"
 
 #include <sqlite3.h>
@@ -63,13 +64,14 @@ static const struct {
     const char *sql;
     enum status status;
 } changes[] = {
-    {"PRAGMA user_version = 99",                                     STATUS_DAMAGED}, /* of a newer wardpost */
-    {"PRAGMA user_version = -1",                                     STATUS_DAMAGED},
-    {"PRAGMA application_id = 7",                                    STATUS_DAMAGED}, /* somebody else's */
-    {"PRAGMA application_id = 0",                                    STATUS_DAMAGED},
-    {"PRAGMA user_version = 0; PRAGMA application_id = 0",           STATUS_DAMAGED}, /* tables of somebody else's */
-    {"DROP TABLE counter",                                           STATUS_DAMAGED},
-    {"CREATE TABLE one_more (a)",                                    STATUS_OK     },
+    {"PRAGMA user_version = 99",                           STATUS_DAMAGED}, /* of a newer wardpost */
+    {"PRAGMA user_version = -1",                           STATUS_DAMAGED},
+    {"PRAGMA application_id = 7",                          STATUS_DAMAGED}, /* somebody else's */
+    {"PRAGMA application_id = 0",                          STATUS_DAMAGED},
+    {"PRAGMA user_version = 0; PRAGMA application_id = 0",
+     STATUS_DAMAGED                                                      }, /* tables of somebody else's */
+    {"DROP TABLE counter",                                 STATUS_DAMAGED},
+    {"CREATE TABLE one_more (a)",                          STATUS_OK     },
 };
 
 static void test_what_is_not_ours(void **state)
@@ -123,7 +125,8 @@ static void test_a_file_of_something_else(void **state)
     assert_int_equal(start(given->path), STATUS_DAMAGED);
 }
 
-/* Pages of a store that were overwritten: found out where they are read, and said; never a crash. */
+/* Pages of a store that were overwritten: found out where they are read, and said; never a crash.
+ */
 static void test_overwritten_pages(void **state)
 {
     struct given *given = *state;
@@ -167,7 +170,8 @@ static void test_the_schema_says_whose_it_is(void **state)
     assert_non_null(file);
     assert_int_equal(fread(header, 1, sizeof(header), file), sizeof(header));
     fclose(file);
-    assert_memory_equal(header + 68, "wpox", 4);  /* application_id; sqlite.org/fileformat2.html 1.3 */
+    assert_memory_equal(header + 68, "wpox",
+                        4); /* application_id; sqlite.org/fileformat2.html 1.3 */
     assert_memory_equal(header + 60, "\0\0\0\1", 4); /* user_version */
     assert_memory_equal(header + 16, "\x10\0", 2);   /* pages of 4096 */
     assert_memory_equal(header + 18, "\2\2", 2);     /* WAL */
@@ -212,11 +216,14 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_a_second_one_is_told, given_setup, given_teardown),
         cmocka_unit_test(test_no_folder),
         cmocka_unit_test_setup_teardown(test_what_is_not_ours, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_somebody_elses_stays_as_it_is, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_somebody_elses_stays_as_it_is, given_setup,
+                                        given_teardown),
         cmocka_unit_test_setup_teardown(test_a_file_of_something_else, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_overwritten_pages, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_the_schema_says_whose_it_is, given_setup, given_teardown),
-        cmocka_unit_test_setup_teardown(test_starting_survives_each_failed_allocation, given_setup, given_teardown),
+        cmocka_unit_test_setup_teardown(test_the_schema_says_whose_it_is, given_setup,
+                                        given_teardown),
+        cmocka_unit_test_setup_teardown(test_starting_survives_each_failed_allocation, given_setup,
+                                        given_teardown),
         cmocka_unit_test(test_state_texts),
     };
 

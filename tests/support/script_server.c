@@ -1,4 +1,5 @@
-/* script_server.c - see script_server.h. One connection after the other or several at once, a thread each. */
+/* script_server.c - see script_server.h. One connection after the other or several at once, a
+ * thread each. */
 #include <arpa/inet.h>
 #include <pthread.h>
 #include <stdio.h>
@@ -54,11 +55,15 @@ static bool answer(struct connection *connection, const char *request)
     connection->server->handler(connection->server->context, request, given);
     pthread_mutex_unlock(&connection->server->one_by_one);
     if (given->wait_ms > 0)
-        nanosleep(&(struct timespec){given->wait_ms / 1000, (long)(given->wait_ms % 1000) * 1000000}, NULL);
+        nanosleep(
+            &(struct timespec){given->wait_ms / 1000, (long)(given->wait_ms % 1000) * 1000000},
+            NULL);
     goes_on = !given->hang_up;
     if (goes_on) {
-        snprintf(head, sizeof(head), "HTTP/1.1 %d Scripted\r\nContent-Type: application/fhir+json\r\n%sContent-Length: %zu\r\n\r\n", given->status,
-                 given->headers, strlen(given->body));
+        snprintf(head, sizeof(head),
+                 "HTTP/1.1 %d Scripted\r\nContent-Type: application/fhir+json\r\n%sContent-Length: "
+                 "%zu\r\n\r\n",
+                 given->status, given->headers, strlen(given->body));
         send_all(connection->fd, head, strlen(head));
         send_all(connection->fd, given->body, strlen(given->body));
     }
@@ -142,7 +147,8 @@ struct script_server *script_server_start(script_handler *handler, void *context
     pthread_mutex_init(&server->lock, NULL);
     pthread_mutex_init(&server->one_by_one, NULL);
     server->listening = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
-    if (bind(server->listening, (struct sockaddr *)&address, length) != 0 || listen(server->listening, 16) != 0 ||
+    if (bind(server->listening, (struct sockaddr *)&address, length) != 0 ||
+        listen(server->listening, 16) != 0 ||
         getsockname(server->listening, (struct sockaddr *)&address, &length) != 0)
         abort();
     *port = ntohs(address.sin_port);

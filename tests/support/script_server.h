@@ -1,4 +1,5 @@
-/* script_server.h - the far end as a script: a tiny HTTP server on loopback that hands each request to a function of the test's, in order. */
+/* script_server.h - the far end as a script: a tiny HTTP server on loopback that hands each request
+ * to a function of the test's, in order. */
 #ifndef WARDPOST_TESTS_SCRIPT_SERVER_H
 #define WARDPOST_TESTS_SCRIPT_SERVER_H
 
@@ -9,8 +10,8 @@
 struct script_server;
 
 struct script_answer {
-    bool hang_up;      /* no answer: the connection is closed */
-    unsigned wait_ms;  /* before answering */
+    bool hang_up;     /* no answer: the connection is closed */
+    unsigned wait_ms; /* before answering */
     int status;
     char headers[512]; /* each with CRLF */
     char body[65536];

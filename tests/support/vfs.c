@@ -13,7 +13,8 @@
 
 /* ---- what is remembered of a file ---- */
 
-struct change { /* not synced: what the range held before. A truncation is a change of what it cut off. */
+struct change { /* not synced: what the range held before. A truncation is a change of what it cut
+                   off. */
     struct change *before;
     sqlite3_int64 offset, size_before;
     int length; /* of `old`, which ends where the file ended */
@@ -82,18 +83,21 @@ static void *must(void *memory)
     return memory;
 }
 
-static void remember(struct shim_file *file, sqlite3_int64 offset, const void *bytes, int written, sqlite3_int64 size)
+static void remember(struct shim_file *file, sqlite3_int64 offset, const void *bytes, int written,
+                     sqlite3_int64 size)
 {
     sqlite3_int64 behind = size > offset ? size - offset : 0;
     int length = bytes && behind > written ? written : (int)behind;
-    struct change *change = must(sqlite3_malloc64(sizeof(*change) + (size_t)length + (size_t)written));
+    struct change *change =
+        must(sqlite3_malloc64(sizeof(*change) + (size_t)length + (size_t)written));
 
     change->before = file->kept->newest;
     change->offset = offset;
     change->size_before = size;
     change->length = length;
     change->written = bytes ? written : 0;
-    if (length > 0 && file->real->pMethods->xRead(file->real, change->bytes, length, offset) != SQLITE_OK)
+    if (length > 0 &&
+        file->real->pMethods->xRead(file->real, change->bytes, length, offset) != SQLITE_OK)
         abort();
     if (bytes)
         memcpy(change->bytes + length, bytes, (size_t)written);
@@ -143,7 +147,8 @@ static int shim_write(sqlite3_file *file, const void *bytes, int length, sqlite3
         code = own->real->pMethods->xWrite(own->real, bytes, length, offset);
     }
     if (code == SQLITE_OK && disk.off)
-        code = SQLITE_IOERR_WRITE; /* it went out just now: this write is among what was not synced */
+        code =
+            SQLITE_IOERR_WRITE; /* it went out just now: this write is among what was not synced */
     pthread_mutex_unlock(&disk.lock);
     return code;
 }
@@ -220,13 +225,15 @@ static sqlite3_int64 size_now(sqlite3_file *real)
     return size;
 }
 
-static void put_bytes(sqlite3_file *real, const void *bytes, sqlite3_int64 length, sqlite3_int64 offset)
+static void put_bytes(sqlite3_file *real, const void *bytes, sqlite3_int64 length,
+                      sqlite3_int64 offset)
 {
     if (length > 0 && real->pMethods->xWrite(real, bytes, (int)length, offset) != SQLITE_OK)
         abort();
 }
 
-/* Back to what was synced last, the newest change first; the list is turned round for the way forward. */
+/* Back to what was synced last, the newest change first; the list is turned round for the way
+ * forward. */
 static struct change *undo_all(sqlite3_file *real, struct disk_file *file)
 {
     struct change *oldest = NULL;
@@ -235,7 +242,8 @@ static struct change *undo_all(sqlite3_file *real, struct disk_file *file)
         struct change *change = file->newest;
 
         put_bytes(real, change->bytes, change->length, change->offset);
-        if (size_now(real) > change->size_before && real->pMethods->xTruncate(real, change->size_before) != SQLITE_OK)
+        if (size_now(real) > change->size_before &&
+            real->pMethods->xTruncate(real, change->size_before) != SQLITE_OK)
             abort();
         file->newest = change->before;
         change->before = oldest;
@@ -261,14 +269,16 @@ static void redo_in_part(sqlite3_file *real, const struct change *change)
             put_bytes(real, garbage, length, offset);
         at += length;
     }
-    if (change->written == 0 && chance() % 2 == 0 && real->pMethods->xTruncate(real, change->offset) != SQLITE_OK)
+    if (change->written == 0 && chance() % 2 == 0 &&
+        real->pMethods->xTruncate(real, change->offset) != SQLITE_OK)
         abort();
 }
 
 static void lose(struct disk_file *file)
 {
     sqlite3_file *real = must(calloc(1, (size_t)usual()->szOsFile));
-    int flags = SQLITE_OPEN_READWRITE | (strstr(file->path, "-wal") ? SQLITE_OPEN_WAL : SQLITE_OPEN_MAIN_DB);
+    int flags = SQLITE_OPEN_READWRITE |
+                (strstr(file->path, "-wal") ? SQLITE_OPEN_WAL : SQLITE_OPEN_MAIN_DB);
     struct change *oldest;
 
     if (file->newest && usual()->xOpen(usual(), file->path, real, flags, &flags) == SQLITE_OK) {
@@ -428,7 +438,8 @@ static struct disk_file *file_named(const char *path)
     return unused;
 }
 
-static int shim_open(sqlite3_vfs *vfs, const char *path, sqlite3_file *file, int flags, int *flags_out)
+static int shim_open(sqlite3_vfs *vfs, const char *path, sqlite3_file *file, int flags,
+                     int *flags_out)
 {
     struct shim_file *own = (struct shim_file *)file;
     int code;
