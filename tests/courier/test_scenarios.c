@@ -1,14 +1,20 @@
 /* test_scenarios.c - the real courier and the real outbox against a scripted far end:
- * tests/scenarios/?.scn, which someone who knows FHIR and no C can read. The words of a scenario:
+ * tests/scenarios/?.scn, which someone who knows FHIR and no C can read. */
+
+/* clang-format off */
+/* The words of a scenario:
  *
- *   with WORD...                      settings: no-bundles, bundles,
- * way=update-as-create|conditional-create|search-first, tries=N reading NAME of PATIENT put into
- * the outbox, in this order METHOD PATH [has TEXT]... -> ANSWER   the far end expects this request
- * next, and answers so; {NAME} stands for a reading's UUID NAME is STATE [because TEXT]      how it
- * must end destination STATE                 up, away or paused, at the end
+ *   with WORD...                      settings: no-bundles, bundles, tries=N,
+ *                                     way=update-as-create|conditional-create|search-first
+ *   reading NAME of PATIENT           put into the outbox, in this order
+ *   METHOD PATH [has TEXT]... -> ANSWER   the far end expects this request next, and answers so;
+ *                                     {NAME} stands for a reading's UUID
+ *   NAME is STATE [because TEXT]      how it must end
+ *   destination STATE                 up, away or paused, at the end
  *
  * ANSWER: statement WORD...  ·  NNN [retry-after N] [location NAME] [outcome CODE]  ·  found
  * NAME...  ·  entries NNN...  ·  hang up  ·  text ... */
+/* clang-format on */
 #include <dirent.h>
 #include <pthread.h>
 #include <setjmp.h>

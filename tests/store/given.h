@@ -31,13 +31,15 @@ struct given {
 
 /* ---- folder and outbox ---- */
 
+/* In memory where that can be had: what is tested is what we ask of a disk, not how slow one is. */
 static inline void given_folder(struct given *given)
 {
     const char *base = getenv("TMPDIR");
 
     *given = (struct given){0};
-    snprintf(given->folder, sizeof(given->folder), "%s/wardpost-store-XXXXXX",
-             base && strlen(base) < 80 ? base : "/tmp");
+    if (!base || strlen(base) >= 80)
+        base = access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp";
+    snprintf(given->folder, sizeof(given->folder), "%.80s/wardpost-store-XXXXXX", base);
     assert_non_null(mkdtemp(given->folder));
     snprintf(given->path, sizeof(given->path), "%s/o.db", given->folder);
 }

@@ -265,5 +265,6 @@ int main(void)
         cmocka_unit_test(test_killed_again_and_again),
     };
 
+    setenv("TMPDIR", "/tmp", 0); /* a disk, not memory */
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
