@@ -86,6 +86,12 @@ struct member {
 #define LISTED(type, items, count, rows) \
     offsetof(struct type, items), offsetof(struct type, count), &(rows)
 #define LIST(type, field, rows) LISTED(type, field, field##_count, rows)
+/* The four members of a `bound`. */
+#define BOUNDS(type)                                                       \
+    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(type, below)),         \
+        MEMBER("above", OPTIONAL, take_decimal, BOUNDED(type, above)),     \
+        MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(type, at_most)), \
+        MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(type, at_least))
 
 /* An object with these members and no others but `about`, each taken into `out`. */
 bool place_shape(const struct place *place, const struct member *members, size_t count, void *out);

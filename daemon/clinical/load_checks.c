@@ -110,32 +110,20 @@ static bool take_same(const struct place *at, const struct member *member, char 
 
 static const struct member sum_members[] = {
     MEMBER("sum", REQUIRED, take_list, LIST(condition, terms, term_rows)),
-    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(condition, below)),
-    MEMBER("above", OPTIONAL, take_decimal, BOUNDED(condition, above)),
-    MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(condition, at_most)),
-    MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(condition, at_least)),
+    BOUNDS(condition),
 };
 static const struct member ratio_members[] = {
     MEMBER("ratio", REQUIRED, take_exact_pair, NOWHERE),
-    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(condition, below)),
-    MEMBER("above", OPTIONAL, take_decimal, BOUNDED(condition, above)),
-    MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(condition, at_most)),
-    MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(condition, at_least)),
+    BOUNDS(condition),
 };
 static const struct member change_members[] = {
     MEMBER("change", REQUIRED, take_exact_pair, NOWHERE),
-    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(condition, below)),
-    MEMBER("above", OPTIONAL, take_decimal, BOUNDED(condition, above)),
-    MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(condition, at_most)),
-    MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(condition, at_least)),
+    BOUNDS(condition),
 };
 static const struct member entered_members[] = {
     MEMBER("entered", REQUIRED, take_number, INTO(condition, a)),
     MEMBER("unit", REQUIRED, take_entered_unit, INTO(condition, unit)),
-    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(condition, below)),
-    MEMBER("above", OPTIONAL, take_decimal, BOUNDED(condition, above)),
-    MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(condition, at_most)),
-    MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(condition, at_least)),
+    BOUNDS(condition),
 };
 static const struct member word_members[] = {
     MEMBER("word", REQUIRED, take_words_path, INTO(condition, a)),
@@ -156,10 +144,7 @@ static const struct member exchanged_members[] = {
 };
 static const struct member days_members[] = {
     MEMBER("days-since-last", REQUIRED, take_days, INTO(condition, a)),
-    MEMBER("below", OPTIONAL, take_decimal, BOUNDED(condition, below)),
-    MEMBER("above", OPTIONAL, take_decimal, BOUNDED(condition, above)),
-    MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(condition, at_most)),
-    MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(condition, at_least)),
+    BOUNDS(condition),
 };
 static const struct member same_members[] = {
     MEMBER("same-as-last", REQUIRED, take_same, NOWHERE),

@@ -207,10 +207,7 @@ static bool read_state_name(const struct place *place, void *out)
         MEMBER("ages", OPTIONAL, take_ages, INTO(state_name, ages)),
         MEMBER("when", OPTIONAL, take_whens, INTO(state_name, whens)),
         MEMBER("in", OPTIONAL, take_unit, INTO(state_name, in)),
-        MEMBER("below", OPTIONAL, take_decimal, BOUNDED(state_name, below)),
-        MEMBER("above", OPTIONAL, take_decimal, BOUNDED(state_name, above)),
-        MEMBER("at-most", OPTIONAL, take_decimal, BOUNDED(state_name, at_most)),
-        MEMBER("at-least", OPTIONAL, take_decimal, BOUNDED(state_name, at_least)),
+        BOUNDS(state_name),
         MEMBER("name", REQUIRED, take_text, INTO(state_name, name)),
         MEMBER("source", REQUIRED, take_text, INTO(state_name, source)),
     };

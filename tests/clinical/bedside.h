@@ -19,6 +19,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "kind_table.h"
 #include "wardpost/judgement.h"
 #include "wardpost/kind.h"
 
@@ -35,17 +36,6 @@ struct bedside {
     struct judge_frame frame;
     struct problems problems;
 };
-
-static inline struct kinds *bedside_table(void)
-{
-    struct kinds *kinds = NULL;
-    struct kinds_fault fault;
-    enum status status = kinds_load(WARDPOST_SOURCE_DIR "/mappings", &kinds, &fault);
-
-    if (status != STATUS_OK)
-        fail_msg("%s: %s%s: %s", status_text(status), fault.file, fault.pointer, fault.reason);
-    return kinds;
-}
 
 static inline void bedside_take_at(struct bedside *bedside, const char *taken)
 {
@@ -321,6 +311,18 @@ static inline const char *bedside_found(const struct bedside *bedside)
                              problem_code_text(bedside->problems.items[i].code),
                              bedside->problems.items[i].pointer, bedside->problems.items[i].detail);
     return text;
+}
+
+/* ---- the table that ships, for all tests of a program ---- */
+
+static struct kinds *kinds;
+
+static inline int bedside_load(void **state)
+{
+    int code = kind_table_shipped(state);
+
+    kinds = *state;
+    return code;
 }
 
 #endif

@@ -14,22 +14,6 @@
 #define ADULT "1950-03-14"
 #define CHILD "2020-05-05" /* six */
 
-static struct kinds *kinds;
-
-static int load(void **state)
-{
-    (void)state;
-    kinds = bedside_table();
-    return 0;
-}
-
-static int unload(void **state)
-{
-    (void)state;
-    kinds_free(kinds);
-    return 0;
-}
-
 /* What is told; where, what and with which words it is found. No pointer: nothing may be found; "":
  * nothing with those words. */
 struct row {
@@ -569,5 +553,5 @@ int main(void)
         cmocka_unit_test(test_all_faults_at_once),
     };
 
-    return cmocka_run_group_tests(tests, load, unload);
+    return cmocka_run_group_tests(tests, bedside_load, kind_table_free);
 }

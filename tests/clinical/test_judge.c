@@ -13,22 +13,6 @@
 
 #define ADULT "1950-03-14"
 
-static struct kinds *kinds;
-
-static int load(void **state)
-{
-    (void)state;
-    kinds = bedside_table();
-    return 0;
-}
-
-static int unload(void **state)
-{
-    (void)state;
-    kinds_free(kinds);
-    return 0;
-}
-
 /* ---- limits (clinical pack 4.2: a proposal, synthesis of the published cut-offs in 4.1) ---- */
 
 enum passing { PLAIN, CONFIRMED, OVERRIDDEN };
@@ -286,5 +270,5 @@ int main(void)
         cmocka_unit_test(test_what_was_not_taken_is_not_judged),
     };
 
-    return cmocka_run_group_tests(tests, load, unload);
+    return cmocka_run_group_tests(tests, bedside_load, kind_table_free);
 }

@@ -12,22 +12,6 @@
 
 #define ADULT "1950-03-14"
 
-static struct kinds *kinds;
-
-static int load(void **state)
-{
-    (void)state;
-    kinds = bedside_table();
-    return 0;
-}
-
-static int unload(void **state)
-{
-    (void)state;
-    kinds_free(kinds);
-    return 0;
-}
-
 /* ---- flags: facts of the trade ---- */
 
 #define NONE INTERPRETATION_NONE
@@ -356,5 +340,5 @@ int main(void)
         cmocka_unit_test(test_interpretation_words),
     };
 
-    return cmocka_run_group_tests(tests, load, unload);
+    return cmocka_run_group_tests(tests, bedside_load, kind_table_free);
 }

@@ -16,22 +16,6 @@
     " | oxygen-saturation value=97:% oxygen.device=nasal-cannula oxygen.flow=2.50:L/min" \
     " | pain value=3:{score} location=knee | last body-weight value=154.0:[lb_av]"
 
-static struct kinds *kinds;
-
-static int load(void **state)
-{
-    (void)state;
-    kinds = bedside_table();
-    return 0;
-}
-
-static int unload(void **state)
-{
-    (void)state;
-    kinds_free(kinds);
-    return 0;
-}
-
 static struct say saying(const struct scope *scope, const char *kind, const char *text)
 {
     return (struct say){scope, kind ? kinds_find(kinds, kind) : NULL, text, NULL};
@@ -153,5 +137,5 @@ int main(void)
         cmocka_unit_test(test_cut_between_characters),
     };
 
-    return cmocka_run_group_tests(tests, load, unload);
+    return cmocka_run_group_tests(tests, bedside_load, kind_table_free);
 }

@@ -7,26 +7,7 @@
 
 #include <cmocka.h>
 
-#include "wardpost/kind.h"
-
-static int load(void **state)
-{
-    struct kinds *kinds = NULL;
-    struct kinds_fault fault;
-
-    if (kinds_load(WARDPOST_SOURCE_DIR "/mappings", &kinds, &fault) != STATUS_OK) {
-        print_error("%s%s: %s\n", fault.file, fault.pointer, fault.reason);
-        return -1;
-    }
-    *state = kinds;
-    return 0;
-}
-
-static int drop(void **state)
-{
-    kinds_free(*state);
-    return 0;
-}
+#include "kind_table.h"
 
 static struct decimal number(const char *text)
 {
@@ -265,5 +246,5 @@ int main(void)
         cmocka_unit_test(test_each_accepted_unit_has_a_way),
     };
 
-    return cmocka_run_group_tests(tests, load, drop);
+    return cmocka_run_group_tests(tests, kind_table_shipped, kind_table_free);
 }

@@ -13,22 +13,6 @@
 
 #define ADULT "1950-03-14"
 
-static struct kinds *kinds;
-
-static int load(void **state)
-{
-    (void)state;
-    kinds = bedside_table();
-    return 0;
-}
-
-static int unload(void **state)
-{
-    (void)state;
-    kinds_free(kinds);
-    return 0;
-}
-
 /* ---- values in short ---- */
 
 static const struct {
@@ -257,5 +241,5 @@ int main(void)
         cmocka_unit_test(test_mean_pressure),
     };
 
-    return cmocka_run_group_tests(tests, load, unload);
+    return cmocka_run_group_tests(tests, bedside_load, kind_table_free);
 }

@@ -5,6 +5,9 @@
 #include "heap.h"
 #include "rules.h"
 
+/* after rules.h, which brings cmocka.h */
+#include "kind_table.h"
+
 #define CASES WARDPOST_SOURCE_DIR "/tests/fhir/cases"
 #define TABLE WARDPOST_SOURCE_DIR "/tests/fhir/table"
 
@@ -227,21 +230,7 @@ static void test_survives_each_failed_allocation(void **state)
 
 static int load_table(void **state)
 {
-    struct kinds_fault fault;
-    struct kinds *kinds = NULL;
-
-    if (kinds_load(TABLE, &kinds, &fault) != STATUS_OK) {
-        print_error("%s#%s: %s\n", fault.file, fault.pointer, fault.reason);
-        return -1;
-    }
-    *state = kinds;
-    return 0;
-}
-
-static int free_table(void **state)
-{
-    kinds_free(*state);
-    return 0;
+    return kind_table_load(TABLE, state);
 }
 
 int main(void)
@@ -255,5 +244,5 @@ int main(void)
         cmocka_unit_test(test_survives_each_failed_allocation),
     };
 
-    return cmocka_run_group_tests(tests, load_table, free_table);
+    return cmocka_run_group_tests(tests, load_table, kind_table_free);
 }

@@ -5,13 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "must.h"
 #include "wardpost/decimal.h"
-
-static void must(bool holds)
-{
-    if (!holds)
-        abort();
-}
 
 static void check_one(const char *text, size_t length, struct decimal value)
 {

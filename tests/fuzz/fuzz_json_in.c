@@ -8,14 +8,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "must.h"
 #include "wardpost/json_in.h"
 #include "wardpost/json_out.h"
-
-static void must(bool holds)
-{
-    if (!holds)
-        abort();
-}
 
 static bool has_number(const json_t *value) /* NOLINT(misc-no-recursion) */
 {

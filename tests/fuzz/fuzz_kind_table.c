@@ -8,14 +8,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "must.h"
 #include "wardpost/json_in.h"
 #include "wardpost/kind.h"
-
-static void must(bool holds)
-{
-    if (!holds)
-        abort();
-}
 
 static void check_text(const char *text, size_t room)
 {

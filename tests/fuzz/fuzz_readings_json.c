@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "must.h"
 #include "wardpost/json_in.h"
 #include "wardpost/observation.h"
 #include "wardpost/problem_json.h"
@@ -15,22 +16,14 @@
 /* NOLINTNEXTLINE(readability-identifier-naming): libFuzzer's name */
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length);
 
-static void must(bool holds, const char *what)
-{
-    if (holds)
-        return;
-    (void)fprintf(stderr, "not so: %s\n", what);
-    abort();
-}
-
 static struct kinds *the_table(void)
 {
     static struct kinds *kinds;
     struct kinds_fault fault;
 
     if (!kinds)
-        must(kinds_load(WARDPOST_SOURCE_DIR "/mappings", &kinds, &fault) == STATUS_OK,
-             "the kind table loads");
+        must_hold(kinds_load(WARDPOST_SOURCE_DIR "/mappings", &kinds, &fault) == STATUS_OK,
+                  "the kind table loads");
     return kinds;
 }
 
@@ -39,7 +32,7 @@ static void must_be_json(const char *text, size_t length)
     struct json_fault fault;
     json_t *json = NULL;
 
-    must(json_in(text, length, &json, &fault) == STATUS_OK, fault.detail);
+    must_hold(json_in(text, length, &json, &fault) == STATUS_OK, fault.detail);
     json_decref(json);
 }
 
@@ -48,12 +41,12 @@ static void try_problems(const struct problems *problems)
     struct json_out out = JSON_OUT_INIT;
 
     for (size_t i = 0; i < problems->count; i++) {
-        must(problems->items[i].detail[0] != '\0', "a problem has words");
-        must(problems->items[i].pointer[0] == '\0' || problems->items[i].pointer[0] == '/',
-             "a pointer is one");
+        must_hold(problems->items[i].detail[0] != '\0', "a problem has words");
+        must_hold(problems->items[i].pointer[0] == '\0' || problems->items[i].pointer[0] == '/',
+                  "a pointer is one");
     }
     problem_out(&out, 422, "cannot be taken", NULL, problems);
-    must(json_out_ok(&out), "there is memory");
+    must_hold(json_out_ok(&out), "there is memory");
     must_be_json(json_out_text(&out), out.length);
     json_out_clear(&out);
 }
@@ -71,13 +64,13 @@ static void try_map(const struct set *set, const struct judgement *judgements)
         set_score(set, judgements, i, &asked, &scores[scores_count]);
         scores_count += asked;
     }
-    must(set_map(set, judgements, worked_out, worked_out_count, scores, scores_count,
-                 &observations) == STATUS_OK,
-         "it is mapped");
+    must_hold(set_map(set, judgements, worked_out, worked_out_count, scores, scores_count,
+                      &observations) == STATUS_OK,
+              "it is mapped");
     for (size_t i = 0; i < observations.count; i++) {
         must_be_json(observations.items[i].json, observations.items[i].length);
         for (size_t n = 0; n < observations.items[i].needs_count; n++)
-            must(observations.items[i].needs[n].on < i, "what is needed comes before");
+            must_hold(observations.items[i].needs[n].on < i, "what is needed comes before");
     }
     observations_clear(&observations);
 }
@@ -87,9 +80,9 @@ static void try_set(const struct set *set, struct problems *problems)
     struct judgement *judgements = calloc(set->count, sizeof(*judgements));
     const struct judge_frame frame = {.nobody_there = set->count % 2 == 0};
 
-    must(judgements != NULL, "there is memory");
-    must(set->count > 0, "a set has readings");
-    must(set_judge(set, &frame, judgements, problems) == STATUS_OK, "it is judged");
+    must_hold(judgements != NULL, "there is memory");
+    must_hold(set->count > 0, "a set has readings");
+    must_hold(set_judge(set, &frame, judgements, problems) == STATUS_OK, "it is judged");
     try_map(set, judgements);
     for (size_t i = 0; i < set->count; i++)
         judgement_clear(&judgements[i]);
@@ -101,8 +94,8 @@ static void try_frame(json_t *body, const struct reading_frame *frame)
     struct problems problems = PROBLEMS_INIT;
     struct set *set = NULL;
 
-    must(set_parse(body, the_table(), frame, &set, &problems) == STATUS_OK, "it is parsed");
-    must(set || problems.count > 0, "a set or a problem");
+    must_hold(set_parse(body, the_table(), frame, &set, &problems) == STATUS_OK, "it is parsed");
+    must_hold(set || problems.count > 0, "a set or a problem");
     if (set)
         try_set(set, &problems);
     try_problems(&problems);

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "must.h"
 #include "wardpost/bundle.h"
 #include "wardpost/json_in.h"
 #include "wardpost/outcome.h"
@@ -15,28 +16,21 @@
 /* NOLINTNEXTLINE(readability-identifier-naming): libFuzzer's name */
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length);
 
-static void must(bool holds, const char *what)
-{
-    if (holds)
-        return;
-    (void)fprintf(stderr, "not so: %s\n", what);
-    abort();
-}
-
 static void must_be_id(const char *text)
 {
     size_t length = strlen(text);
 
-    must(length > 0 && length <= 64 &&
-             strspn(text, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-.") ==
-                 length,
-         "an id is one");
+    must_hold(
+        length > 0 && length <= 64 &&
+            strspn(text, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-.") ==
+                length,
+        "an id is one");
 }
 
 static void must_be_place(const char *location, const char *version)
 {
     if (*location) {
-        must(strncmp(location, "Observation/", 12) == 0, "a place is an Observation's");
+        must_hold(strncmp(location, "Observation/", 12) == 0, "a place is an Observation's");
         must_be_id(location + 12);
     }
     if (*version)
@@ -47,13 +41,15 @@ static void try_batch(const char *text, size_t length, size_t expected)
 {
     struct entry_answer *answers = malloc((expected + 1) * sizeof(*answers));
 
-    must(answers != NULL, "there is memory");
+    must_hold(answers != NULL, "there is memory");
     if (batch_answer_read(text, length, expected, answers) == STATUS_OK)
         for (size_t i = 0; i < expected; i++) {
             must_be_place(answers[i].location, answers[i].version);
-            must(answers[i].status == 0 || (answers[i].status >= 100 && answers[i].status <= 999),
-                 "a status has three digits");
-            must(!answers[i].outcome || answers[i].outcome_length <= 8192, "an outcome is short");
+            must_hold(answers[i].status == 0 ||
+                          (answers[i].status >= 100 && answers[i].status <= 999),
+                      "a status has three digits");
+            must_hold(!answers[i].outcome || answers[i].outcome_length <= 8192,
+                      "an outcome is short");
             if (answers[i].outcome)
                 (void)outcome_is_duplicate(answers[i].outcome, answers[i].outcome_length);
             entry_answer_clear(&answers[i]);
@@ -69,9 +65,9 @@ static void try_search(const char *text, size_t length)
 
     if (search_answer_read(text, length, found, 3, &count, &more) != STATUS_OK)
         return;
-    must(count <= 3, "no more than there is room for");
+    must_hold(count <= 3, "no more than there is room for");
     for (size_t i = 0; i < count; i++) {
-        must(*found[i].location != '\0', "what was found is somewhere");
+        must_hold(*found[i].location != '\0', "what was found is somewhere");
         must_be_place(found[i].location, found[i].version);
     }
 }
@@ -83,14 +79,14 @@ static void try_outcome(const char *text, size_t length)
     (void)outcome_is_duplicate(text, length);
     for (size_t room = 1; room <= sizeof(line); room += 13)
         if (outcome_line(text, length, line, room))
-            must(strlen(line) < room && !strchr(line, '\n'), "a line is one");
+            must_hold(strlen(line) < room && !strchr(line, '\n'), "a line is one");
 }
 
 static void try_headers(const char *text, size_t length)
 {
     char *copy = malloc(length + 1), location[256] = "", version[80] = "";
 
-    must(copy != NULL, "there is memory");
+    must_hold(copy != NULL, "there is memory");
     memcpy(copy, text, length);
     copy[length] = '\0';
     if (location_read(copy, location, version))
@@ -112,13 +108,13 @@ static void try_observation(const char *text, size_t length)
     struct json_out out = JSON_OUT_INIT;
 
     if (observation_refer(text, length, reference_of, NULL, &out) == STATUS_OK) {
-        must(json_out_text(&out) != NULL, "it is whole");
+        must_hold(json_out_text(&out) != NULL, "it is whole");
         if (observation_rename(&out, "abc-1") == STATUS_OK)
-            must(strstr(json_out_text(&out),
-                        "{\"resourceType\":\"Observation\",\"id\":\"abc-1\",") == out.text,
-                 "it has the other id");
+            must_hold(strstr(json_out_text(&out),
+                             "{\"resourceType\":\"Observation\",\"id\":\"abc-1\",") == out.text,
+                      "it has the other id");
     } else {
-        must(out.length == 0 && out.depth == 0, "nothing is left behind");
+        must_hold(out.length == 0 && out.depth == 0, "nothing is left behind");
     }
     json_out_clear(&out);
 }
@@ -135,7 +131,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
     try_headers(text, length);
     try_observation(text, length);
     if (abilities_read(text, length, &abilities) == STATUS_OK)
-        must(memchr(abilities.fhir_version, '\0', sizeof(abilities.fhir_version)) != NULL,
-             "a version ends");
+        must_hold(memchr(abilities.fhir_version, '\0', sizeof(abilities.fhir_version)) != NULL,
+                  "a version ends");
     return 0;
 }

@@ -12,6 +12,7 @@
 
 #include "bad_bodies.h"
 #include "heap.h"
+#include "kind_table.h"
 #include "wardpost/json_in.h"
 #include "wardpost/problem_json.h"
 #include "wardpost/reading.h"
@@ -616,21 +617,7 @@ static void test_problem_document(void **state)
 
 static int load_table(void **state)
 {
-    struct kinds_fault fault;
-    struct kinds *kinds = NULL;
-
-    if (kinds_load(TABLE, &kinds, &fault) != STATUS_OK) {
-        print_error("%s#%s: %s\n", fault.file, fault.pointer, fault.reason);
-        return -1;
-    }
-    *state = kinds;
-    return 0;
-}
-
-static int free_table(void **state)
-{
-    kinds_free(*state);
-    return 0;
+    return kind_table_load(TABLE, state);
 }
 
 int main(void)
@@ -655,5 +642,5 @@ int main(void)
         cmocka_unit_test(test_problem_document),
     };
 
-    return cmocka_run_group_tests(tests, load_table, free_table);
+    return cmocka_run_group_tests(tests, load_table, kind_table_free);
 }
