@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/utf8.h"
+#include "wardpost/json_in.h"
 #include "wardpost/problem.h"
 
 /* In the order of enum problem_code; the API's words (design 5). */
@@ -85,6 +86,12 @@ void problem_add_override(struct problems *problems, const char *pointer, const 
     va_start(arguments, format);
     add(problems, PROBLEM_IMPLAUSIBLE, true, pointer, format, arguments);
     va_end(arguments);
+}
+
+void problem_add_fault(struct problems *problems, const struct json_fault *fault)
+{
+    problem_add(problems, PROBLEM_MALFORMED, "", "line %u, column %u: %s", fault->line,
+                fault->column, fault->detail);
 }
 
 /* What does not fit whole is left out, an escape or a character never cut. `base` may be `out`. */

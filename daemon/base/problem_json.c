@@ -2,7 +2,7 @@
  * what was sent. */
 #include "wardpost/problem_json.h"
 
-void problem_one_out(struct json_out *out, const struct problem *problem)
+static void problem_one_out(struct json_out *out, const struct problem *problem)
 {
     out_object(out);
     out_member(out, "pointer", problem->pointer);
@@ -11,6 +11,14 @@ void problem_one_out(struct json_out *out, const struct problem *problem)
     if (problem->may_override)
         out_member_bool(out, "override", true);
     out_object_end(out);
+}
+
+void problems_out(struct json_out *out, const struct problems *problems)
+{
+    out_array(out);
+    for (size_t i = 0; i < problems->count; i++)
+        problem_one_out(out, &problems->items[i]);
+    out_array_end(out);
 }
 
 void problem_out(struct json_out *out, int http_status, const char *title, const char *detail,
@@ -23,10 +31,7 @@ void problem_out(struct json_out *out, int http_status, const char *title, const
     out_member_if(out, "detail", detail);
     if (problems && problems->count > 0) {
         out_name(out, "errors");
-        out_array(out);
-        for (size_t i = 0; i < problems->count; i++)
-            problem_one_out(out, &problems->items[i]);
-        out_array_end(out);
+        problems_out(out, problems);
         if (problems->dropped > 0)
             out_member_integer(out, "dropped", (int64_t)problems->dropped);
     }

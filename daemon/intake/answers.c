@@ -74,8 +74,7 @@ void answer_readings(struct exchange *exchange)
         return;
     status = json_in(exchange->body.bytes, exchange->body.length, &body, &fault);
     if (status == STATUS_INVALID)
-        problem_add(&problems, PROBLEM_MALFORMED, "", "line %u, column %u: %s", fault.line,
-                    fault.column, fault.detail);
+        problem_add_fault(&problems, &fault);
     else if (status == STATUS_OK)
         status = search(exchange, reader, body, &out, &problems);
     if (status == STATUS_INVALID) {

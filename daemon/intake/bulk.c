@@ -7,6 +7,7 @@
 #include "intake/exchange.h"
 #include "intake/submission_parts.h"
 #include "wardpost/metrics.h"
+#include "wardpost/problem_json.h"
 
 #define LINES_OPEN 256U
 
@@ -63,15 +64,7 @@ static void result_problem(struct line *line, unsigned status, const char *title
         out_member_integer(&out, "refusal", kept);
     if (problems && problems->count > 0) {
         out_name(&out, "errors");
-        out_array(&out);
-        for (size_t i = 0; i < problems->count; i++) {
-            out_object(&out);
-            out_member(&out, "pointer", problems->items[i].pointer);
-            out_member(&out, "code", problem_code_text(problems->items[i].code));
-            out_member(&out, "detail", problems->items[i].detail);
-            out_object_end(&out);
-        }
-        out_array_end(&out);
+        problems_out(&out, problems);
     }
     out_object_end(&out);
     line->result = json_out_take(&out, &line->length);

@@ -67,8 +67,7 @@ static bool read_decision(struct exchange *exchange, struct decision *decision)
         json_in(exchange->body.bytes, exchange->body.length, &decision->body, &fault);
 
     if (status == STATUS_INVALID)
-        problem_add(&problems, PROBLEM_MALFORMED, "", "line %u, column %u: %s", fault.line,
-                    fault.column, fault.detail);
+        problem_add_fault(&problems, &fault);
     if (status == STATUS_OK) {
         decision->reason = text_of(decision->body, "reason", 500, true, &problems);
         decision->by = text_of(decision->body, "by", 100, true, &problems);

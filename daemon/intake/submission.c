@@ -15,6 +15,7 @@
 #include "wardpost/log.h"
 #include "wardpost/metrics.h"
 #include "wardpost/observation.h"
+#include "wardpost/problem_json.h"
 
 /* ---- the last readings, to compare with ---- */
 
@@ -201,12 +202,10 @@ static enum status parse(const struct submission_frame *frame, const char *text,
     status = json_in(text, length, &body, &fault);
 
     if (status == STATUS_INVALID) {
-        char detail[256];
-
-        snprintf(detail, sizeof(detail), "line %u, column %u: %s", fault.line, fault.column,
-                 fault.detail);
-        is_wrong(submission, 400, "not JSON", detail);
-        problem_add(&submission->problems, PROBLEM_MALFORMED, "", "%s", detail);
+        problem_add_fault(&submission->problems, &fault);
+        if (submission->problems.no_memory)
+            return STATUS_NO_MEMORY;
+        is_wrong(submission, 400, "not JSON", submission->problems.items[0].detail);
         return STATUS_OK;
     }
     if (status != STATUS_OK)
@@ -310,15 +309,7 @@ int64_t submission_keep_refused(struct intake *intake, const struct client *clie
     struct json_out out = JSON_OUT_INIT;
     int64_t number = -1;
 
-    out_array(&out);
-    for (size_t i = 0; i < problems->count; i++) {
-        out_object(&out);
-        out_member(&out, "pointer", problems->items[i].pointer);
-        out_member(&out, "code", problem_code_text(problems->items[i].code));
-        out_member(&out, "detail", problems->items[i].detail);
-        out_object_end(&out);
-    }
-    out_array_end(&out);
+    problems_out(&out, problems);
     refusal.problems = json_out_text(&out);
     refusal.problems_length = out.length;
     if (!refusal.problems || outbox_refuse(intake->parts.outbox, &refusal, &number) != STATUS_OK)

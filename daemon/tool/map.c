@@ -138,8 +138,7 @@ static int map_text(struct kinds *kinds, const char *text, size_t length, bool a
     enum status status = json_in(text, length, &body, &fault);
 
     if (status == STATUS_INVALID) {
-        problem_add(&mapping.problems, PROBLEM_MALFORMED, "", "line %u, column %u: %s", fault.line,
-                    fault.column, fault.detail);
+        problem_add_fault(&mapping.problems, &fault);
         code = print_problems(&mapping.problems, "not JSON");
     }
     if (status == STATUS_OK)

@@ -10,6 +10,8 @@
 
 #include "wardpost/status.h"
 
+struct json_fault;
+
 /* The order is the table's in base/problem.c. */
 enum problem_code {
     PROBLEM_MALFORMED,
@@ -59,6 +61,9 @@ void problem_add(struct problems *problems, enum problem_code code, const char *
 /* The same, for a limit that passes with an override. */
 void problem_add_override(struct problems *problems, const char *pointer, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
+
+/* What was sent is no JSON: where it broke. */
+void problem_add_fault(struct problems *problems, const struct json_fault *fault);
 
 /* "unknown-unit" and so on; never NULL. */
 const char *problem_code_text(enum problem_code code);

@@ -8,7 +8,7 @@
 /* `problems` may be NULL: no `errors` then. */
 void problem_out(struct json_out *out, int http_status, const char *title, const char *detail,
                  const struct problems *problems);
-/* One element of `errors`. */
-void problem_one_out(struct json_out *out, const struct problem *problem);
+/* The list of `errors`. */
+void problems_out(struct json_out *out, const struct problems *problems);
 
 #endif
