@@ -316,17 +316,14 @@ void answer_fhir_observations(struct exchange *exchange)
     struct parameters parameters = {.count = 0};
     struct outbox_reader *reader = reader_or_reply(exchange);
     struct json_out out = JSON_OUT_INIT;
-    struct kinds *kinds;
     char why[200] = "";
     enum status status;
 
     if (!reader)
         return;
-    kinds = intake_kinds(exchange->intake);
     status = collect_parameters(exchange, &parameters);
     if (status == STATUS_OK)
-        status = fhir_observations(reader, kinds, parameters.items, parameters.count, &out, why);
-    kinds_free(kinds);
+        status = fhir_observations(reader, parameters.items, parameters.count, &out, why);
     reply_fhir(exchange, status, why, &out);
     intake_reader_done(exchange->intake, reader);
 }

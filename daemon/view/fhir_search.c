@@ -230,13 +230,7 @@ enum status fhir_search_read(struct outbox_reader *reader, const struct fhir_par
 {
     struct reading_search reading = {reader, out, STATUS_OK};
 
-    *out = (struct fhir_search){
-        .rows = {.taken_from_ms = INT64_MIN,
-                 .taken_to_ms = INT64_MAX,
-                 .changed_from_ms = INT64_MIN,
-                 .after_seq = INT64_MAX},
-        .count = 50
-    };
+    *out = (struct fhir_search){.rows = {OUTBOX_SEARCH_OPEN}, .count = 50};
     for (size_t i = 0; i < count; i++) {
         enum status status = take_parameter(&reading, &parameters[i], why);
 

@@ -54,7 +54,7 @@ enum status fhir_observation(struct outbox_reader *reader, const struct uuid *id
 /* ---- a searchset ---- */
 
 struct page {
-    struct json_out *out;
+    struct searchset set;
     const struct fhir_search *search;
     size_t found, looked_at;
     int64_t last_seq;
@@ -63,20 +63,9 @@ struct page {
 
 static void entry_out(struct page *page, const struct outbox_row *row)
 {
-    char url[16 + UUID_TEXT_ROOM] =
-        "urn:uuid:"; /* absolute, and in no disagreement with the id (FHIR R4 bundle.html) */
-    struct json_out *out = page->out;
-
-    uuid_text(&row->id, url + strlen("urn:uuid:"));
-    out_object(out);
-    out_member(out, "fullUrl", url);
-    out_name(out, "resource");
-    page->status = resource_out(row, out);
-    out_name(out, "search");
-    out_object(out);
-    out_member(out, "mode", "match");
-    out_object_end(out);
-    out_object_end(out);
+    searchset_entry(&page->set, &row->id);
+    page->status = resource_out(row, page->set.out);
+    searchset_entry_end(&page->set);
     page->found++;
 }
 
@@ -125,25 +114,18 @@ static void links_out(const struct page *page, struct json_out *out)
     out_array_end(out);
 }
 
-enum status fhir_observations(struct outbox_reader *reader, const struct kinds *kinds,
-                              const struct fhir_parameter *parameters, size_t count,
-                              struct json_out *out, char why[200])
+enum status fhir_observations(struct outbox_reader *reader, const struct fhir_parameter *parameters,
+                              size_t count, struct json_out *out, char why[200])
 {
     struct fhir_search search;
-    struct page page = {.out = out, .search = &search, .status = STATUS_OK};
-    enum status status;
+    struct page page = {.search = &search, .status = STATUS_OK};
+    enum status status = fhir_search_read(reader, parameters, count, &search, why);
 
-    (void)kinds;
-    status = fhir_search_read(reader, parameters, count, &search, why);
     if (status != STATUS_OK)
         return status;
-    out_object(out);
-    out_member(out, "resourceType", "Bundle");
-    out_member(out, "type", "searchset");
-    out_name(out, "entry");
-    out_array(out);
+    searchset_begin(&page.set, out);
     status = rows(reader, &page);
-    out_array_end(out);
+    searchset_entries_end(&page.set);
     links_out(&page, out);
     out_object_end(out);
     return status;

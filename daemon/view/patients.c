@@ -177,12 +177,7 @@ static bool one_seen(void *context, const struct outbox_row *row)
 static enum status newest_of(struct outbox_reader *reader, const char *key, outbox_row_seen *seen,
                              void *context)
 {
-    struct outbox_search search = {.patient = key,
-                                   .taken_from_ms = INT64_MIN,
-                                   .taken_to_ms = INT64_MAX,
-                                   .changed_from_ms = INT64_MIN,
-                                   .mains_only = true,
-                                   .after_seq = INT64_MAX,
+    struct outbox_search search = {OUTBOX_SEARCH_OPEN, .patient = key, .mains_only = true,
                                    .most = 1};
 
     return outbox_search(reader, &search, seen, context);
@@ -203,46 +198,39 @@ enum status fhir_patient(struct outbox_reader *reader, const struct uuid *id, st
 
 static bool entry_seen(void *context, const struct outbox_row *row)
 {
-    struct json_out *out = context;
-    char url[16 + UUID_TEXT_ROOM] = "urn:uuid:";
+    struct searchset *set = context;
     struct uuid id;
 
     patient_id(row->patient, &id);
-    uuid_text(&id, url + strlen("urn:uuid:"));
-    out_object(out);
-    out_member(out, "fullUrl", url);
-    out_name(out, "resource");
-    patient_out(row, out);
-    out_name(out, "search");
-    out_object(out);
-    out_member(out, "mode", "match");
-    out_object_end(out);
-    out_object_end(out);
+    searchset_entry(set, &id);
+    patient_out(row, set->out);
+    searchset_entry_end(set);
     return true;
 }
 
 static enum status search(struct outbox_reader *reader, const char *identifier,
-                          const struct uuid *id, size_t most, struct json_out *out)
+                          const struct uuid *id, size_t most, struct searchset *set)
 {
     char key[PATIENT_ROOM];
     enum status status;
 
     if (identifier && !strchr(identifier, '|'))
-        return each_with_value(reader, identifier, entry_seen, out);
+        return each_with_value(reader, identifier, entry_seen, set);
     if (identifier)
-        return newest_of(reader, identifier, entry_seen, out);
+        return newest_of(reader, identifier, entry_seen, set);
     if (!id)
-        return outbox_patients(reader, "", most, entry_seen, out);
+        return outbox_patients(reader, "", most, entry_seen, set);
     status = patient_key_of(reader, id, key);
     if (status == STATUS_NOT_FOUND)
         return STATUS_OK;
-    return status == STATUS_OK ? newest_of(reader, key, entry_seen, out) : status;
+    return status == STATUS_OK ? newest_of(reader, key, entry_seen, set) : status;
 }
 
 enum status fhir_patients(struct outbox_reader *reader, const struct fhir_parameter *parameters,
                           size_t count, struct json_out *out, char why[200])
 {
     const char *identifier = NULL;
+    struct searchset set;
     struct uuid id;
     bool has_id = false;
     enum status status;
@@ -259,13 +247,9 @@ enum status fhir_patients(struct outbox_reader *reader, const struct fhir_parame
             return STATUS_INVALID;
         }
     }
-    out_object(out);
-    out_member(out, "resourceType", "Bundle");
-    out_member(out, "type", "searchset");
-    out_name(out, "entry");
-    out_array(out);
-    status = search(reader, identifier, has_id ? &id : NULL, 100, out);
-    out_array_end(out);
+    searchset_begin(&set, out);
+    status = search(reader, identifier, has_id ? &id : NULL, 100, &set);
+    searchset_entries_end(&set);
     out_object_end(out);
     return status;
 }

@@ -348,10 +348,7 @@ static void search_unknown(const json_t *body, struct problems *problems)
 enum status view_readings(struct outbox_reader *reader, const struct kinds *kinds,
                           const json_t *body, struct json_out *out, struct problems *problems)
 {
-    struct outbox_search search = {.taken_from_ms = INT64_MIN,
-                                   .taken_to_ms = INT64_MAX,
-                                   .changed_from_ms = INT64_MIN,
-                                   .mains_only = true};
+    struct outbox_search search = {OUTBOX_SEARCH_OPEN, .mains_only = true};
     struct listing listing = {.out = out};
     char key[PATIENT_ROOM];
     enum status status;

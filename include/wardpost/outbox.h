@@ -247,6 +247,9 @@ struct outbox_search {
     int64_t after_seq; /* paging: only rows with a smaller seq than this (newest first); INT64_MAX: from the top */
     size_t most;
 };
+/* For an initializer: every time, from the newest on. */
+#define OUTBOX_SEARCH_OPEN                                                                        \
+    .taken_from_ms = INT64_MIN, .taken_to_ms = INT64_MAX, .changed_from_ms = INT64_MIN, .after_seq = INT64_MAX
 /* Newest first. */
 MUST_CHECK enum status outbox_search(struct outbox_reader *reader, const struct outbox_search *search,
                                      outbox_row_seen *seen, void *context);

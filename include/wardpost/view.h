@@ -37,9 +37,8 @@ void fhir_metadata(const char *base, struct json_out *out);
 MUST_CHECK enum status fhir_observation(struct outbox_reader *reader, const struct uuid *id,
                                         struct json_out *out);
 /* A searchset Bundle; `why` (room 200) says what is wrong with a parameter when INVALID. */
-MUST_CHECK enum status fhir_observations(struct outbox_reader *reader, const struct kinds *kinds,
-                                         const struct fhir_parameter *parameters, size_t count,
-                                         struct json_out *out, char why[200]);
+MUST_CHECK enum status fhir_observations(struct outbox_reader *reader, const struct fhir_parameter *parameters,
+                                         size_t count, struct json_out *out, char why[200]);
 MUST_CHECK enum status fhir_patient(struct outbox_reader *reader, const struct uuid *id, struct json_out *out);
 MUST_CHECK enum status fhir_patients(struct outbox_reader *reader, const struct fhir_parameter *parameters,
                                      size_t count, struct json_out *out, char why[200]);

@@ -54,6 +54,12 @@ class Views(WithDaemon):
         for entry in self.daemon.ask("GET", "/fhir/Observation").json["entry"]:
             self.assertRegex(entry["fullUrl"], r"^(https?://|urn:uuid:)")
 
+    def test_nothing_found_is_no_empty_list(self):  # R4 json.html: an array is never empty
+        for path in ("/fhir/Observation?code=http://loinc.org%7C8310-5", "/fhir/Patient?identifier=nobody"):
+            found = self.daemon.ask("GET", path).json
+            self.assertEqual(("Bundle", "searchset"), (found["resourceType"], found["type"]))
+            self.assertNotIn("entry", found)
+
     def test_metadata_names_what_is_there(self):
         said = self.daemon.ask("GET", "/fhir/metadata").json
         self.assertEqual(("CapabilityStatement", "4.0.1"), (said["resourceType"], said["fhirVersion"]))

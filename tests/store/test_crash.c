@@ -121,11 +121,7 @@ static bool count_states(void *context, const struct outbox_row *row)
     return true;
 }
 
-static const struct outbox_search everything = {.taken_from_ms = INT64_MIN,
-                                                .taken_to_ms = INT64_MAX,
-                                                .changed_from_ms = INT64_MIN,
-                                                .after_seq = INT64_MAX,
-                                                .most = 1000};
+static const struct outbox_search everything = {OUTBOX_SEARCH_OPEN, .most = 1000};
 
 /* The counters tell what the rows tell. */
 static void assert_counted(struct given *given)

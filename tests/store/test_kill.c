@@ -177,11 +177,7 @@ static bool tally_row(void *context, const struct outbox_row *row)
 static void assert_all_there(struct given *given, const struct said *said)
 {
     static struct tally tally;
-    const struct outbox_search all = {.taken_from_ms = INT64_MIN,
-                                      .taken_to_ms = INT64_MAX,
-                                      .changed_from_ms = INT64_MIN,
-                                      .after_seq = INT64_MAX,
-                                      .most = SIZE_MAX};
+    const struct outbox_search all = {OUTBOX_SEARCH_OPEN, .most = SIZE_MAX};
 
     tally = (struct tally){.said = said};
     assert_int_equal(outbox_search(given->reader, &all, tally_row, &tally), STATUS_OK);

@@ -34,11 +34,7 @@ static void assert_found(const struct found *found, const unsigned *numbers)
     assert_int_equal(found->count, count);
 }
 
-static const struct outbox_search all = {.taken_from_ms = INT64_MIN,
-                                         .taken_to_ms = INT64_MAX,
-                                         .changed_from_ms = INT64_MIN,
-                                         .after_seq = INT64_MAX,
-                                         .most = 500};
+static const struct outbox_search all = {OUTBOX_SEARCH_OPEN, .most = 500};
 
 static struct found search(struct given *given, const struct outbox_search *search)
 {
