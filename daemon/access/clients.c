@@ -22,12 +22,12 @@ static const struct {
     {"send",   RIGHT_SEND  },
 };
 
-static unsigned right_of(const char *word)
+enum right right_named(const char *word, size_t length)
 {
     for (size_t i = 0; i < sizeof(rights) / sizeof(rights[0]); i++)
-        if (strcmp(rights[i].word, word) == 0)
+        if (strlen(rights[i].word) == length && memcmp(rights[i].word, word, length) == 0)
             return rights[i].right;
-    return 0;
+    return RIGHT_NONE;
 }
 
 static bool copy_text(const json_t *value, char *out, size_t room)
@@ -45,11 +45,13 @@ static bool read_rights(const json_t *may, struct client *client)
 
     json_array_foreach(may, index, word)
     {
-        unsigned right = text_is(word) ? right_of(json_string_value(word)) : 0;
+        enum right right = text_is(word)
+                               ? right_named(json_string_value(word), json_string_length(word))
+                               : RIGHT_NONE;
 
-        if (right == 0)
+        if (right == RIGHT_NONE)
             return false;
-        client->rights |= right;
+        client->rights |= (unsigned)right;
     }
     return json_array_size(may) > 0;
 }

@@ -13,6 +13,7 @@ char *read_input(const char *path, size_t *length)
     FILE *file = strcmp(path, "-") == 0 ? stdin : fopen(path, "r");
     size_t room = 0, used = 0, got = 0;
     char *bytes = NULL;
+    bool whole = false;
 
     if (!file) {
         fprintf(stderr, "wardpost: %s cannot be read\n", path);
@@ -26,12 +27,25 @@ char *read_input(const char *path, size_t *length)
         bytes = more;
         got = fread(bytes + used, 1, room - used - 1, file);
         used += got;
+        whole = got == 0 && !ferror(file);
     } while (got > 0);
     if (file != stdin)
         fclose(file);
+    if (!whole) { /* half of it is worse than nothing */
+        fprintf(stderr, "wardpost: %s cannot be read\n", path);
+        free(bytes);
+        return NULL;
+    }
     *length = used;
     return bytes;
 }
+
+struct answer {
+    long status;
+    char *text;
+    size_t length;
+    json_t *json; /* parsed, NULL when it is none */
+};
 
 static size_t on_body(char *bytes, size_t one, size_t count, void *context)
 {
@@ -72,11 +86,11 @@ static void read_json(struct answer *answer)
         answer->json = NULL;
 }
 
-int ask(struct tool *tool, const char *method, const char *path, const char *type, const char *body,
-        size_t length, struct answer *out)
+static int ask(const struct tool *tool, const char *method, const char *path,
+               const struct to_send *body, struct answer *out)
 {
     CURL *easy = curl_easy_init();
-    struct curl_slist *headers = headers_of(tool, type);
+    struct curl_slist *headers = headers_of(tool, body ? body->type : NULL);
     char url[1024];
     CURLcode code;
 
@@ -91,8 +105,8 @@ int ask(struct tool *tool, const char *method, const char *path, const char *typ
     curl_easy_setopt(easy, CURLOPT_WRITEDATA, out);
     curl_easy_setopt(easy, CURLOPT_TIMEOUT, 120L);
     if (body) {
-        curl_easy_setopt(easy, CURLOPT_POSTFIELDSIZE_LARGE, (curl_off_t)length);
-        curl_easy_setopt(easy, CURLOPT_POSTFIELDS, body);
+        curl_easy_setopt(easy, CURLOPT_POSTFIELDSIZE_LARGE, (curl_off_t)body->length);
+        curl_easy_setopt(easy, CURLOPT_POSTFIELDS, body->text);
     }
     curl_easy_setopt(easy, CURLOPT_CUSTOMREQUEST, method);
     code = curl_easy_perform(easy);
@@ -107,14 +121,14 @@ int ask(struct tool *tool, const char *method, const char *path, const char *typ
     return EX_OK;
 }
 
-void answer_clear(struct answer *answer)
+static void answer_clear(struct answer *answer)
 {
     free(answer->text);
     json_decref(answer->json);
     *answer = (struct answer){0};
 }
 
-void print_answer(const struct answer *answer)
+static void print_answer(const struct answer *answer)
 {
     if (answer->length == 0)
         return;
@@ -138,7 +152,7 @@ static const struct {
     {0,   999, EX_UNAVAILABLE},
 };
 
-int answer_code(const struct tool *tool, const struct answer *answer)
+static int answer_code(const struct answer *answer)
 {
     size_t i = 0;
 
@@ -149,6 +163,34 @@ int answer_code(const struct tool *tool, const struct answer *answer)
         fwrite(answer->text, 1, answer->length, stderr);
         fputc('\n', stderr);
     }
-    (void)tool;
     return codes[i].code;
+}
+
+int converse(const struct tool *tool, const char *method, const char *path,
+             const struct to_send *body, print_json *print)
+{
+    struct answer answer;
+    int code = ask(tool, method, path, body, &answer);
+
+    if (code == EX_OK)
+        code = answer_code(&answer);
+    if (code == EX_OK && print && !tool->json && answer.json)
+        print(answer.json);
+    else if (code == EX_OK)
+        print_answer(&answer);
+    answer_clear(&answer);
+    return code;
+}
+
+int post_json(const struct tool *tool, const char *path, struct json_out *body, print_json *print)
+{
+    struct to_send send = {"application/json", json_out_text(body), body->length};
+    int code = EX_OSERR;
+
+    if (send.text)
+        code = converse(tool, "POST", path, &send, print);
+    else
+        fprintf(stderr, "wardpost: out of memory\n");
+    json_out_clear(body);
+    return code;
 }

@@ -15,24 +15,13 @@ static int say_status(const char *path, enum status status, const char *why)
 
 static bool take_rights(const char *may, struct client *client)
 {
-    static const struct {
-        const char *word;
-        enum right right;
-    } words[] = {
-        {"send",   RIGHT_SEND  },
-        {"read",   RIGHT_READ  },
-        {"decide", RIGHT_DECIDE}
-    };
-
     while (*may) {
         size_t length = strcspn(may, ",");
-        unsigned before = client->rights;
+        enum right right = right_named(may, length);
 
-        for (size_t i = 0; i < 3; i++)
-            if (strlen(words[i].word) == length && strncmp(may, words[i].word, length) == 0)
-                client->rights |= (unsigned)words[i].right;
-        if (client->rights == before)
+        if (right == RIGHT_NONE || (client->rights & (unsigned)right))
             return false;
+        client->rights |= (unsigned)right;
         may += length;
         may += *may == ',';
     }

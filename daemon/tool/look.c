@@ -6,7 +6,6 @@
 
 #include "tool/tool_private.h"
 #include "wardpost/json_in.h"
-#include "wardpost/json_out.h"
 
 static const char *text_of(const json_t *object, const char *name)
 {
@@ -40,17 +39,7 @@ static void print_status(const json_t *json)
 
 int command_status(struct tool *tool)
 {
-    struct answer answer;
-    int code = ask(tool, "GET", "/v1/status", NULL, NULL, 0, &answer);
-
-    if (code == EX_OK && (code = answer_code(tool, &answer)) == EX_OK) {
-        if (tool->json || !answer.json)
-            print_answer(&answer);
-        else
-            print_status(answer.json);
-    }
-    answer_clear(&answer);
-    return code;
+    return converse(tool, "GET", "/v1/status", NULL, print_status);
 }
 
 /* Values stay on the screen of whoever asks for one reading; a list names none. */
@@ -66,60 +55,33 @@ static void print_list(const json_t *json)
         printf("there are more; --json says how to go on\n");
 }
 
-static int list_refusals(struct tool *tool)
+static void print_refusals(const json_t *json)
 {
-    struct answer answer;
     size_t index;
     json_t *row;
-    int code = ask(tool, "GET", "/v1/refusals", NULL, NULL, 0, &answer);
 
-    if (code == EX_OK && (code = answer_code(tool, &answer)) == EX_OK) {
-        if (tool->json || !answer.json)
-            print_answer(&answer);
-        else
-            json_array_foreach(json_object_get(answer.json, "refusals"), index, row)
-                printf("%6s  %s  from %s\n", text_of(row, "number"), text_of(row, "received"),
-                       text_of(row, "client"));
-    }
-    answer_clear(&answer);
-    return code;
+    json_array_foreach(json_object_get(json, "refusals"), index, row)
+        printf("%6s  %s  from %s\n", text_of(row, "number"), text_of(row, "received"),
+               text_of(row, "client"));
 }
 
 int command_list(struct tool *tool)
 {
     struct json_out body = JSON_OUT_INIT;
-    struct answer answer;
-    int code;
 
     if (tool->state && strcmp(tool->state, "refused") == 0)
-        return list_refusals(tool);
+        return converse(tool, "GET", "/v1/refusals", NULL, print_refusals);
     out_object(&body);
     out_member_if(&body, "state", tool->state);
     out_member_if(&body, "kind", tool->kind);
     out_object_end(&body);
-    code = ask(tool, "POST", "/v1/readings/_search", "application/json", json_out_text(&body),
-               body.length, &answer);
-    json_out_clear(&body);
-    if (code == EX_OK && (code = answer_code(tool, &answer)) == EX_OK) {
-        if (tool->json || !answer.json)
-            print_answer(&answer);
-        else
-            print_list(answer.json);
-    }
-    answer_clear(&answer);
-    return code;
+    return post_json(tool, "/v1/readings/_search", &body, print_list);
 }
 
 int command_show(struct tool *tool)
 {
-    struct answer answer;
     char path[128];
-    int code;
 
     snprintf(path, sizeof(path), "/v1/readings/%.60s", tool->argv[0]);
-    code = ask(tool, "GET", path, NULL, NULL, 0, &answer);
-    if (code == EX_OK && (code = answer_code(tool, &answer)) == EX_OK)
-        print_answer(&answer);
-    answer_clear(&answer);
-    return code;
+    return converse(tool, "GET", path, NULL, NULL);
 }

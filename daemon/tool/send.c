@@ -15,19 +15,15 @@ static bool ends_with(const char *text, const char *end)
 
 int command_send(struct tool *tool)
 {
-    const char *type =
-        ends_with(tool->argv[0], ".ndjson") ? "application/x-ndjson" : "application/json";
-    struct answer answer;
-    size_t length = 0;
-    char *body = read_input(tool->argv[0], &length);
+    struct to_send body = {.type = ends_with(tool->argv[0], ".ndjson") ? "application/x-ndjson"
+                                                                       : "application/json"};
+    char *text = read_input(tool->argv[0], &body.length);
     int code;
 
-    if (!body)
+    if (!text)
         return EX_NOINPUT;
-    code = ask(tool, "POST", "/v1/readings", type, body, length, &answer);
-    free(body);
-    if (code == EX_OK && (code = answer_code(tool, &answer)) == EX_OK)
-        print_answer(&answer);
-    answer_clear(&answer);
+    body.text = text;
+    code = converse(tool, "POST", "/v1/readings", &body, NULL);
+    free(text);
     return code;
 }

@@ -7,6 +7,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "wardpost/json_out.h"
+
 struct tool {             /* what stands before the subcommand, and its arguments */
     const char *server;   /* base URL of the daemon */
     const char *token;    /* from WARDPOST_TOKEN or --token-file */
@@ -32,21 +34,20 @@ struct command {
 extern const struct command command_table[];
 extern const int command_count;
 
-struct answer {
-    long status; /* 0: the daemon cannot be reached */
-    char *text;
+struct to_send { /* a request's body */
+    const char *type, *text;
     size_t length;
-    json_t *json; /* parsed, NULL when it is none */
 };
 
-/* One request. Says on standard error what is wrong; returns an exit code (EX_OK with an answer of
- * any status). */
-int ask(struct tool *tool, const char *method, const char *path, const char *type, const char *body,
-        size_t length, struct answer *out);
-void answer_clear(struct answer *answer);
-/* EX_OK for 2xx; otherwise prints the problem document and says the exit code. */
-int answer_code(const struct tool *tool, const struct answer *answer);
-void print_answer(const struct answer *answer); /* as it came, with a line end */
+typedef void print_json(const json_t *json);
+
+/* One request (without a body: NULL) and its answer on standard output: by `print`, or as it came
+ * where there is none and with --json. What is wrong, the problem document too, goes to standard
+ * error. Returns the exit code. */
+int converse(const struct tool *tool, const char *method, const char *path,
+             const struct to_send *body, print_json *print);
+/* The same for a POST of JSON; clears `body`. */
+int post_json(const struct tool *tool, const char *path, struct json_out *body, print_json *print);
 
 /* A file, or standard input for "-"; malloc'd. NULL: said on standard error. */
 char *read_input(const char *path, size_t *length);

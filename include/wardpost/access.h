@@ -35,6 +35,9 @@ struct clients {
     size_t count;
 };
 
+/* "send", "read", "decide"; RIGHT_NONE for any other word. */
+enum right right_named(const char *word, size_t length);
+
 /* NOT_FOUND: no file (an empty list is given); INVALID: broken, `why` says where. */
 MUST_CHECK enum status clients_read(const char *path, struct clients *out, char why[200]);
 /* Whole or not at all: temporary file, fsync, rename, fsync of the folder; mode 0600. */
