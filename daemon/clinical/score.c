@@ -326,3 +326,17 @@ void set_score(const struct set *set, const struct judgement *judgements, size_t
     else
         withhold_incomplete(&scoring, states);
 }
+
+size_t set_scores(const struct set *set, const struct judgement *judgements,
+                  struct score_answer *out)
+{
+    size_t count = 0;
+
+    for (size_t i = 0; !set->single && i < kinds_score_count(set->kinds); i++) {
+        bool asked = false;
+
+        set_score(set, judgements, i, &asked, &out[count]);
+        count += asked;
+    }
+    return count;
+}

@@ -150,11 +150,10 @@ struct one_answer {
     bool in_bundle;
 };
 
-static void note_where(struct wave *wave, struct item *item, const struct one_answer *answer)
+static void note_where(struct item *item, const struct one_answer *answer)
 {
     char id[UUID_TEXT_ROOM];
 
-    (void)wave;
     if (answer->location[0]) {
         snprintf(item->remote, sizeof(item->remote), "%s", answer->location);
     } else if (item->delivery.way == WAY_UPDATE_AS_CREATE && !item->delivery.update) {
@@ -190,7 +189,7 @@ static void apply_answer(struct wave *wave, struct item *item, const struct one_
 
     item->http_status = answer->status;
     if (verdict == VERDICT_CHARTED)
-        note_where(wave, item, answer);
+        note_where(item, answer);
     else
         keep_said(item, answer->text, answer->length);
     event.has_location = item->remote[0] != '\0';

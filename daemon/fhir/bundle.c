@@ -73,18 +73,20 @@ void bundle_batch(const struct bundle_entry *entries, size_t count, enum bundle_
     end_bundle(out, count);
 }
 
-void bundle_collection(const struct bundle_entry *entries, size_t count, struct json_out *out)
+void bundle_collection(const struct observations *observations, struct json_out *out)
 {
     char url[URN_TEXT_ROOM];
 
-    begin_bundle(out, "collection", count);
-    for (size_t i = 0; i < count; i++) {
-        urn_text(&entries[i].id, url);
+    begin_bundle(out, "collection", observations->count);
+    for (size_t i = 0; i < observations->count; i++) {
+        const struct observation *observation = &observations->items[i];
+
+        urn_text(&observation->id, url);
         out_object(out);
         out_member(out, "fullUrl", url);
         out_name(out, "resource");
-        out_raw(out, entries[i].json, entries[i].length);
+        out_raw(out, observation->json, observation->length);
         out_object_end(out);
     }
-    end_bundle(out, count);
+    end_bundle(out, observations->count);
 }

@@ -5,13 +5,10 @@
 #include "intake/submission_parts.h"
 #include "wardpost/bundle.h"
 
-static void range_out(const struct reading *reading, size_t part, const struct judged *judged,
-                      struct json_out *out)
+static void range_out(const struct judged *judged, struct json_out *out)
 {
     const struct range *range = judged->range;
 
-    (void)reading;
-    (void)part;
     out_name(out, "range");
     out_object(out);
     if (range->has_low)
@@ -33,7 +30,7 @@ static void flag_out(const struct reading *reading, size_t part, const struct ju
     out_member_if(out, "interpretation", interpretation_code(judged->interpretation));
     out_member_if(out, "name", judged->name);
     if (judged->range)
-        range_out(reading, part, judged, out);
+        range_out(judged, out);
     out_object_end(out);
 }
 
@@ -201,22 +198,13 @@ void submission_answer(struct submission *submission, const enum entry_state *st
 
 enum status submission_preview(struct submission *submission)
 {
-    const struct observations *observations = submission->observations;
-    struct bundle_entry *entries = calloc(observations->count + 1, sizeof(*entries));
     struct json_out *out = &submission->answer;
 
-    if (!entries)
-        return STATUS_NO_MEMORY;
-    for (size_t i = 0; i < observations->count; i++)
-        entries[i] = (struct bundle_entry){.json = observations->items[i].json,
-                                           .length = observations->items[i].length,
-                                           .id = observations->items[i].id};
     submission->status = 200;
     out_object(out);
     readings_out(submission, NULL, out);
     out_name(out, "observations");
-    bundle_collection(entries, observations->count, out);
+    bundle_collection(submission->observations, out);
     out_object_end(out);
-    free(entries);
     return json_out_ok(out) ? STATUS_OK : STATUS_NO_MEMORY;
 }

@@ -110,6 +110,11 @@ static void refuse_caller(struct exchange *exchange, bool known)
                   "Send the token of an enrolled device: Authorization: Bearer ...", NULL);
 }
 
+static void refuse_size(struct exchange *exchange)
+{
+    reply_problem(exchange, 413, "too large", "The body is larger than this address takes.", NULL);
+}
+
 /* True: go on. Otherwise a reply is there. */
 static bool look_at_origin(struct exchange *exchange)
 {
@@ -171,14 +176,12 @@ static bool look_at_body(struct exchange *exchange)
         return false;
     }
     if (!coding_fits(exchange)) {
-        exchange->reply.allow = NULL;
         reply_problem(exchange, 415, "unsupported coding", "Content-Encoding is gzip or none.",
                       NULL);
         return false;
     }
     if (declared_too_large(exchange)) {
-        reply_problem(exchange, 413, "too large", "The body is larger than this address takes.",
-                      NULL);
+        refuse_size(exchange);
         return false;
     }
     return true;
@@ -328,8 +331,7 @@ static bool body_is_usable(struct exchange *exchange)
     if (status == STATUS_OK)
         return true;
     if (status == STATUS_BUSY)
-        reply_problem(exchange, 413, "too large", "The body is larger than this address takes.",
-                      NULL);
+        refuse_size(exchange);
     else if (status == STATUS_INVALID)
         reply_problem(exchange, 400, "broken gzip", "The compressed body is damaged or cut short.",
                       NULL);

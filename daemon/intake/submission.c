@@ -114,13 +114,7 @@ static enum status work_out(struct submission *submission)
         return STATUS_NO_MEMORY;
     submission->worked_out_count =
         set_work_out(set, submission->judgements, submission->worked_out);
-    for (size_t i = 0; i < tables; i++) {
-        bool asked = false;
-
-        set_score(set, submission->judgements, i, &asked,
-                  &submission->scores[submission->scores_count]);
-        submission->scores_count += asked;
-    }
+    submission->scores_count = set_scores(set, submission->judgements, submission->scores);
     return STATUS_OK;
 }
 

@@ -51,6 +51,7 @@ static void print_usage(FILE *out)
           "  --json             what the daemon answered, for scripts\n"
           "  --mappings DIR     kind table for map and check\n"
           "  --clients FILE     for device (/etc/wardpost/clients.json)\n"
+          "  --may, --attended, --practitioner   for device add; see wardpost(1)\n"
           "  --help, --version\n\n"
           "A record-keeping aid, not a monitor, not an alarm and no diagnosis. Local policy and "
           "licensed judgement come first.\n",

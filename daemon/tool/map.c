@@ -59,25 +59,17 @@ static int print_problems(const struct problems *problems, const char *title)
 static int print_observations(const struct set *set, const struct observations *observations,
                               bool all)
 {
-    struct bundle_entry *entries = calloc(observations->count + 1, sizeof(*entries));
     struct json_out out = JSON_OUT_INIT;
     bool good;
 
-    if (!entries)
-        return EX_OSERR;
-    for (size_t i = 0; i < observations->count; i++)
-        entries[i] = (struct bundle_entry){.json = observations->items[i].json,
-                                           .length = observations->items[i].length,
-                                           .id = observations->items[i].id};
     if (all || !set->single)
-        bundle_collection(entries, observations->count, &out);
+        bundle_collection(observations, &out);
     else if (observations->count > 0)
         out_raw(&out, observations->items[0].json, observations->items[0].length);
     good = json_out_ok(&out);
     if (good && out.length > 0)
         puts(json_out_text(&out));
     json_out_clear(&out);
-    free(entries);
     return good ? EX_OK : EX_OSERR;
 }
 
@@ -107,12 +99,7 @@ static enum status map_all(struct mapping *mapping)
     struct worked_out worked_out[WORKED_OUT_MOST];
     size_t worked_out_count = set_work_out(set, mapping->judgements, worked_out);
 
-    for (size_t i = 0; !set->single && i < kinds_score_count(set->kinds); i++) {
-        bool asked = false;
-
-        set_score(set, mapping->judgements, i, &asked, &mapping->scores[mapping->scores_count]);
-        mapping->scores_count += asked;
-    }
+    mapping->scores_count = set_scores(set, mapping->judgements, mapping->scores);
     return set_map(set, mapping->judgements, worked_out, worked_out_count, mapping->scores,
                    mapping->scores_count, &mapping->observations);
 }

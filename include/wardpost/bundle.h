@@ -6,6 +6,7 @@
 #define WARDPOST_BUNDLE_H
 
 #include "wardpost/json_out.h"
+#include "wardpost/observation.h"
 #include "wardpost/status.h"
 #include "wardpost/uuid.h"
 
@@ -39,7 +40,7 @@ struct bundle_entry {
 void bundle_batch(const struct bundle_entry *entries, size_t count, enum bundle_way way,
                   struct json_out *out);
 /* type collection, fullUrl urn:uuid:<id>: what `map --all` and the preview print. */
-void bundle_collection(const struct bundle_entry *entries, size_t count, struct json_out *out);
+void bundle_collection(const struct observations *observations, struct json_out *out);
 
 /* "identifier=urn:ietf:rfc:3986%7Curn:uuid:<id>": for If-None-Exist and searches. */
 #define IDENTIFIER_QUERY_ROOM 96

@@ -47,4 +47,7 @@ size_t kinds_score_count(const struct kinds *kinds);
 void set_score(const struct set *set, const struct judgement *judgements, size_t index,
                bool *asked, struct score_answer *out);
 
+/* All that are asked for, one after another in `out` (room for kinds_score_count()); none for a single reading. How many. */
+size_t set_scores(const struct set *set, const struct judgement *judgements, struct score_answer *out);
+
 #endif

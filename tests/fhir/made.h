@@ -172,12 +172,7 @@ static inline void made_judge(struct made *made, const json_t *json)
     assert_int_equal(set_judge(set, &frame, made->judgements, &problems), STATUS_OK);
     problems_clear(&problems);
     made->worked_out_count = set_work_out(set, made->judgements, made->worked_out);
-    for (size_t i = 0; !set->single && i < kinds_score_count(set->kinds); i++) {
-        bool asked = false;
-
-        set_score(set, made->judgements, i, &asked, &made->scores[made->scores_count]);
-        made->scores_count += asked;
-    }
+    made->scores_count = set_scores(set, made->judgements, made->scores);
 }
 
 /* Everything until made_clear(). `file` is the case's, taken over. */

@@ -273,17 +273,18 @@ static void test_batch(void **state)
 
 static void test_collection(void **state)
 {
-    const struct bundle_entry entry = {.json = "{\"a\":1}", .length = 7, .id = id};
+    struct observation one = {.json = "{\"a\":1}", .length = 7, .id = id};
+    const struct observations none = OBSERVATIONS_INIT;
     struct json_out out = JSON_OUT_INIT;
 
     (void)state;
-    bundle_collection(&entry, 1, &out);
+    bundle_collection(&(struct observations){.items = &one, .count = 1}, &out);
     assert_string_equal(json_out_text(&out),
                         "{\"resourceType\":\"Bundle\",\"type\":\"collection\",\"entry\":[{"
                         "\"fullUrl\":\"urn:uuid:0b0e6f0e-7a0e-4a52-9a3c-8c1f0d7c2b11\","
                         "\"resource\":{\"a\":1}}]}");
     json_out_reset(&out);
-    bundle_collection(NULL, 0, &out); /* FHIR knows no empty arrays */
+    bundle_collection(&none, &out); /* FHIR knows no empty arrays */
     assert_string_equal(json_out_text(&out),
                         "{\"resourceType\":\"Bundle\",\"type\":\"collection\"}");
     json_out_clear(&out);

@@ -54,16 +54,12 @@ static void try_problems(const struct problems *problems)
 static void try_map(const struct set *set, const struct judgement *judgements)
 {
     struct worked_out worked_out[WORKED_OUT_MOST];
-    size_t worked_out_count = set_work_out(set, judgements, worked_out), scores_count = 0;
+    size_t worked_out_count = set_work_out(set, judgements, worked_out), scores_count;
     struct score_answer scores[4];
     struct observations observations = OBSERVATIONS_INIT;
 
-    for (size_t i = 0; !set->single && i < kinds_score_count(set->kinds) && i < 4; i++) {
-        bool asked = false;
-
-        set_score(set, judgements, i, &asked, &scores[scores_count]);
-        scores_count += asked;
-    }
+    must_hold(kinds_score_count(set->kinds) <= 4, "there is room for the scores");
+    scores_count = set_scores(set, judgements, scores);
     must_hold(set_map(set, judgements, worked_out, worked_out_count, scores, scores_count,
                       &observations) == STATUS_OK,
               "it is mapped");
