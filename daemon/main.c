@@ -55,13 +55,14 @@ static void set_log_level(const char *word)
 static int load_kinds(const char *path, struct kinds **out)
 {
     struct kinds_fault fault;
+    char text[KINDS_FAULT_ROOM];
     enum status status = kinds_load(path, out, &fault);
 
     if (status == STATUS_OK)
         return EX_OK;
     if (status == STATUS_INVALID)
-        log_line(LOG_LEVEL_ERROR, "kind table is broken: %s/%s%s%s: %s", path, fault.file,
-                 fault.pointer[0] ? "#" : "", fault.pointer, fault.reason);
+        log_line(LOG_LEVEL_ERROR, "kind table is broken: %s/%s", path,
+                 kinds_fault_text(&fault, text));
     else
         log_line(LOG_LEVEL_ERROR, "kind table %s: %s", path, status_text(status));
     return status == STATUS_INVALID ? EX_CONFIG : EX_NOINPUT;
@@ -112,15 +113,6 @@ static bool server_is_loopback(const char *server)
     return false;
 }
 
-static enum courier_way way_of(const char *word)
-{
-    if (strcmp(word, "update-as-create") == 0)
-        return WAY_UPDATE_AS_CREATE;
-    if (strcmp(word, "conditional-create") == 0)
-        return WAY_CONDITIONAL_CREATE;
-    return strcmp(word, "search-first") == 0 ? WAY_SEARCH_FIRST : WAY_BY_ABILITY;
-}
-
 /* Until patients are resolved on the server, a server elsewhere could chart on the wrong one:
  * refused (design 3). */
 static int start_courier(struct daemon *daemon)
@@ -128,7 +120,7 @@ static int start_courier(struct daemon *daemon)
     const struct settings *settings = &daemon->settings;
     struct courier_options options = {
         .server = settings->server[0] ? settings->server : NULL,
-        .way = way_of(settings->way),
+        .way = way_named(settings->way),
         .batch_most = (size_t)settings->batch_most,
         .transfers_most = (size_t)settings->transfers_most,
         .request_timeout_ms = settings->request_timeout_ms,
@@ -173,10 +165,11 @@ static int start_intake(struct daemon *daemon)
 
 static void announce(struct daemon *daemon)
 {
-    bool six = strchr(daemon->settings.listen, '[') != NULL;
+    const char *listen = daemon->settings.listen;
+    int host = (int)(strrchr(listen, ':') - listen); /* the port may have been 0: any */
 
-    log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on http://%s:%u",
-             six ? "[::1]" : "127.0.0.1", intake_port(daemon->intake));
+    log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on http://%.*s:%u", host,
+             listen, intake_port(daemon->intake));
     if (daemon->first_token[0]) {
         dprintf(STDOUT_FILENO, "token for the first client, shown once: %s\n", daemon->first_token);
         sodium_memzero(daemon->first_token, sizeof(daemon->first_token));
@@ -248,8 +241,6 @@ static int check(struct daemon *daemon)
         fprintf(stderr, "%s: %s %s\n", daemon->settings.clients, status_text(status), why);
         code = EX_CONFIG;
     }
-    if (daemon->settings.server[0] && !server_is_loopback(daemon->settings.server))
-        code = EX_CONFIG;
     if (code == EX_OK)
         puts("settings, kind table and clients are in order");
     return code;

@@ -138,6 +138,13 @@ static enum status build_sorted(const json_t *files, struct kinds **out, struct 
     return status;
 }
 
+const char *kinds_fault_text(const struct kinds_fault *fault, char out[KINDS_FAULT_ROOM])
+{
+    (void)snprintf(out, KINDS_FAULT_ROOM, "%s%s%s: %s", fault->file, fault->pointer[0] ? "#" : "",
+                   fault->pointer, fault->reason);
+    return out;
+}
+
 enum status kinds_load(const char *path, struct kinds **out, struct kinds_fault *fault)
 {
     static const char *const names[] = {"", "kinds", "codings", "scores"};

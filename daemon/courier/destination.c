@@ -18,6 +18,17 @@ uint32_t chance(void)
     return randombytes_random();
 }
 
+const char *destination_state_text(enum destination_state state)
+{
+    static const char *const texts[] = {[DESTINATION_NONE] = "none",
+                                        [DESTINATION_STARTING] = "starting",
+                                        [DESTINATION_UP] = "up",
+                                        [DESTINATION_AWAY] = "away",
+                                        [DESTINATION_PAUSED] = "paused"};
+
+    return texts[state];
+}
+
 static void set_state(struct courier *courier, enum destination_state state, const char *why,
                       int64_t next_try_ms)
 {
@@ -38,8 +49,8 @@ static void set_state(struct courier *courier, enum destination_state state, con
         log_line(LOG_LEVEL_INFO, "destination=up way=\"%s\" bundles=%s",
                  way_text(courier->destination.way), courier->destination.batches ? "yes" : "no");
     else if (changed)
-        log_line(LOG_LEVEL_WARNING, "destination=%s why=\"%s\"",
-                 state == DESTINATION_PAUSED ? "paused" : "away", why);
+        log_line(LOG_LEVEL_WARNING, "destination=%s why=\"%s\"", destination_state_text(state),
+                 why);
 }
 
 void destination_up(struct courier *courier)

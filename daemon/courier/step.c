@@ -1,4 +1,6 @@
 /* step.c - what to do about one delivery, now that something has happened. */
+#include <string.h>
+
 #include "courier/decide.h"
 
 #define TRIES_MOST 3 /* answers in one round that send a delivery round again; then it waits */
@@ -139,6 +141,15 @@ struct deed courier_step(struct delivery *delivery, const struct courier_options
 }
 
 /* ---- ways ---- */
+
+enum courier_way way_named(const char *word)
+{
+    if (strcmp(word, "update-as-create") == 0)
+        return WAY_UPDATE_AS_CREATE;
+    if (strcmp(word, "conditional-create") == 0)
+        return WAY_CONDITIONAL_CREATE;
+    return strcmp(word, "search-first") == 0 ? WAY_SEARCH_FIRST : WAY_BY_ABILITY;
+}
 
 enum courier_way way_choose(enum courier_way setting, const struct abilities *abilities)
 {

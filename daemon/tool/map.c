@@ -15,7 +15,7 @@
 static int load(struct tool *tool, struct kinds **kinds)
 {
     struct kinds_fault fault;
-    char path[4096];
+    char path[4096], text[KINDS_FAULT_ROOM];
     enum status status;
 
     if (!mappings_path(tool->mappings, path, sizeof(path))) {
@@ -26,8 +26,7 @@ static int load(struct tool *tool, struct kinds **kinds)
     if (status == STATUS_OK)
         return EX_OK;
     if (status == STATUS_INVALID)
-        fprintf(stderr, "%s/%s%s%s: %s\n", path, fault.file, fault.pointer[0] ? "#" : "",
-                fault.pointer, fault.reason);
+        fprintf(stderr, "%s/%s\n", path, kinds_fault_text(&fault, text));
     else
         fprintf(stderr, "wardpost: %s: %s\n", path, status_text(status));
     return status == STATUS_INVALID ? EX_CONFIG : EX_NOINPUT;

@@ -1,8 +1,6 @@
 /* status.c - how things stand: what waits, what is held, how the destination is. */
 #include "view/view_private.h"
 
-static const char *const destination_texts[] = {"none", "starting", "up", "away", "paused"};
-
 static void destination_out(struct courier *courier, struct json_out *out)
 {
     struct courier_status status;
@@ -10,7 +8,7 @@ static void destination_out(struct courier *courier, struct json_out *out)
     courier_status_get(courier, &status);
     out_name(out, "destination");
     out_object(out);
-    out_member(out, "state", destination_texts[status.state]);
+    out_member(out, "state", destination_state_text(status.state));
     out_member_if(out, "why", status.why[0] ? status.why : NULL);
     if (status.since_ms > 0)
         time_out(out, "since", status.since_ms);

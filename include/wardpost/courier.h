@@ -17,6 +17,8 @@ struct courier;
 
 enum courier_way { WAY_BY_ABILITY, WAY_UPDATE_AS_CREATE, WAY_CONDITIONAL_CREATE, WAY_SEARCH_FIRST };
 
+enum courier_way way_named(const char *word); /* of the setting; any other word: by ability */
+
 struct courier_options {
     const char *server; /* base URL without trailing slash; NULL: no server, nothing is delivered */
     enum courier_way way;
@@ -28,6 +30,8 @@ struct courier_options {
 };
 
 enum destination_state { DESTINATION_NONE, DESTINATION_STARTING, DESTINATION_UP, DESTINATION_AWAY, DESTINATION_PAUSED };
+
+const char *destination_state_text(enum destination_state state); /* "paused" */
 
 struct courier_status { /* for /health, status and metrics */
     enum destination_state state;

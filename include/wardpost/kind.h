@@ -241,6 +241,10 @@ struct kinds_fault {
     char reason[256];
 };
 
+/* "kinds/pulse.json#/parts/0: reason"; returns out. */
+#define KINDS_FAULT_ROOM 600
+const char *kinds_fault_text(const struct kinds_fault *fault, char out[KINDS_FAULT_ROOM]);
+
 /* Read everything below `path`. The only I/O of clinical. *out has one reference.
  *   INVALID  the table is broken; *fault says where and why     NOT_FOUND / IO  no such folder, unreadable */
 MUST_CHECK enum status kinds_load(const char *path, struct kinds **out, struct kinds_fault *fault);
