@@ -5,8 +5,8 @@
 
 #include "intake/intake_private.h"
 #include "wardpost/observation.h"
+#include "wardpost/outbox.h"
 
-#define PATIENT_KEY_ROOM 512
 void patient_key(const struct patient *patient,
                  char out[PATIENT_KEY_ROOM]); /* "system|value"; "" for none */
 

@@ -130,7 +130,7 @@ static bool take_patient_identifier(struct reading_search *reading, const char *
     struct fhir_search *search = reading->search;
     enum status status = STATUS_OK;
 
-    if (strlen(value) >= PATIENT_ROOM)
+    if (strlen(value) >= PATIENT_KEY_ROOM)
         return false;
     if (strchr(value, '|'))
         memcpy(search->patient, value, strlen(value) + 1);

@@ -10,7 +10,7 @@
 struct fhir_search {
     struct outbox_search rows; /* what the store can answer */
     bool nothing;              /* can fit no row (a patient nobody knows) */
-    char patient[PATIENT_ROOM];
+    char patient[PATIENT_KEY_ROOM];
     bool has_patient;
     struct uuid patient_id;
     struct {

@@ -16,14 +16,46 @@ void patient_id(const char *key, struct uuid *out)
     uuid_named(&patient_space, key, out);
 }
 
+/* ---- all patients, page by page ---- */
+
+#define PAGE 500
+
+struct walk {
+    char last[PATIENT_KEY_ROOM];
+    size_t seen;
+    bool stopped;
+    outbox_row_seen *each;
+    void *context;
+};
+
+static bool step(void *context, const struct outbox_row *row)
+{
+    struct walk *walk = context;
+
+    walk->seen++;
+    snprintf(walk->last, sizeof(walk->last), "%s", row->patient);
+    walk->stopped = !walk->each(walk->context, row);
+    return !walk->stopped;
+}
+
+static enum status each_patient(struct outbox_reader *reader, outbox_row_seen *each, void *context)
+{
+    struct walk walk = {.each = each, .context = context};
+    enum status status;
+
+    do {
+        walk.seen = 0;
+        status = outbox_patients(reader, walk.last, PAGE, step, &walk);
+    } while (status == STATUS_OK && !walk.stopped && walk.seen == PAGE);
+    return status;
+}
+
 /* ---- from an id to a key ---- */
 
 struct wanted {
     const struct uuid *id;
     char *key;
-    char last[PATIENT_ROOM];
     bool found;
-    size_t seen;
 };
 
 static bool patient_seen(void *context, const struct outbox_row *row)
@@ -31,25 +63,19 @@ static bool patient_seen(void *context, const struct outbox_row *row)
     struct wanted *wanted = context;
     struct uuid id;
 
-    wanted->seen++;
-    snprintf(wanted->last, sizeof(wanted->last), "%s", row->patient);
     patient_id(row->patient, &id);
     wanted->found = uuid_equal(&id, wanted->id);
     if (wanted->found)
-        snprintf(wanted->key, PATIENT_ROOM, "%s", row->patient);
+        snprintf(wanted->key, PATIENT_KEY_ROOM, "%s", row->patient);
     return !wanted->found;
 }
 
 enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id,
-                           char key[PATIENT_ROOM])
+                           char key[PATIENT_KEY_ROOM])
 {
     struct wanted wanted = {.id = id, .key = key};
-    enum status status;
+    enum status status = each_patient(reader, patient_seen, &wanted);
 
-    do {
-        wanted.seen = 0;
-        status = outbox_patients(reader, wanted.last, 500, patient_seen, &wanted);
-    } while (status == STATUS_OK && !wanted.found && wanted.seen == 500);
     return status == STATUS_OK && !wanted.found ? STATUS_NOT_FOUND : status;
 }
 
@@ -58,36 +84,24 @@ enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id,
 
 struct valued {
     const char *value;
-    char last[PATIENT_ROOM];
-    size_t seen, found;
     outbox_row_seen *each;
     void *context;
 };
 
 static bool valued_seen(void *context, const struct outbox_row *row)
 {
-    struct valued *valued = context;
+    const struct valued *valued = context;
     const char *bar = strchr(row->patient, '|');
 
-    valued->seen++;
-    snprintf(valued->last, sizeof(valued->last), "%s", row->patient);
-    if (!bar || strcmp(bar + 1, valued->value) != 0)
-        return true;
-    valued->found++;
-    return valued->each(valued->context, row);
+    return !bar || strcmp(bar + 1, valued->value) != 0 || valued->each(valued->context, row);
 }
 
 static enum status each_with_value(struct outbox_reader *reader, const char *value,
                                    outbox_row_seen *each, void *context)
 {
-    struct valued valued = {.value = value, .each = each, .context = context};
-    enum status status;
+    struct valued valued = {value, each, context};
 
-    do {
-        valued.seen = 0;
-        status = outbox_patients(reader, valued.last, 500, valued_seen, &valued);
-    } while (status == STATUS_OK && valued.seen == 500);
-    return status;
+    return each_patient(reader, valued_seen, &valued);
 }
 
 struct only {
@@ -100,12 +114,12 @@ static bool only_seen(void *context, const struct outbox_row *row)
     struct only *only = context;
 
     only->count++;
-    snprintf(only->key, PATIENT_ROOM, "%s", row->patient);
+    snprintf(only->key, PATIENT_KEY_ROOM, "%s", row->patient);
     return only->count < 2;
 }
 
 enum status patient_key_by_value(struct outbox_reader *reader, const char *value,
-                                 char key[PATIENT_ROOM])
+                                 char key[PATIENT_KEY_ROOM])
 {
     struct only only = {.key = key};
     enum status status = each_with_value(reader, value, only_seen, &only);
@@ -186,7 +200,7 @@ static enum status newest_of(struct outbox_reader *reader, const char *key, outb
 enum status fhir_patient(struct outbox_reader *reader, const struct uuid *id, struct json_out *out)
 {
     struct one_patient one = {out, false};
-    char key[PATIENT_ROOM];
+    char key[PATIENT_KEY_ROOM];
     enum status status = patient_key_of(reader, id, key);
 
     if (status == STATUS_OK)
@@ -211,7 +225,7 @@ static bool entry_seen(void *context, const struct outbox_row *row)
 static enum status search(struct outbox_reader *reader, const char *identifier,
                           const struct uuid *id, size_t most, struct searchset *set)
 {
-    char key[PATIENT_ROOM];
+    char key[PATIENT_KEY_ROOM];
     enum status status;
 
     if (identifier && !strchr(identifier, '|'))

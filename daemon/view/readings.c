@@ -243,8 +243,8 @@ static const char *search_text(const json_t *body, const char *name, struct prob
     return NULL;
 }
 
-static void search_patient(const json_t *body, char key[PATIENT_ROOM], struct outbox_search *search,
-                           struct problems *problems)
+static void search_patient(const json_t *body, char key[PATIENT_KEY_ROOM],
+                           struct outbox_search *search, struct problems *problems)
 {
     const json_t *patient = json_object_get(body, "patient");
     const json_t *system = json_object_get(patient, "system");
@@ -257,7 +257,7 @@ static void search_patient(const json_t *body, char key[PATIENT_ROOM], struct ou
                     "an identifier: {\"system\", \"value\"}");
         return;
     }
-    snprintf(key, PATIENT_ROOM, "%s|%s", json_string_value(system), json_string_value(value));
+    snprintf(key, PATIENT_KEY_ROOM, "%s|%s", json_string_value(system), json_string_value(value));
     search->patient = key;
 }
 
@@ -350,7 +350,7 @@ enum status view_readings(struct outbox_reader *reader, const struct kinds *kind
 {
     struct outbox_search search = {OUTBOX_SEARCH_OPEN, .mains_only = true};
     struct listing listing = {.out = out};
-    char key[PATIENT_ROOM];
+    char key[PATIENT_KEY_ROOM];
     enum status status;
 
     search_patient(body, key, &search, problems);

@@ -5,10 +5,9 @@
 #include <stdio.h>
 
 #include "wardpost/moment.h"
+#include "wardpost/outbox.h"
 #include "wardpost/uuid.h"
 #include "wardpost/view.h"
-
-#define PATIENT_ROOM 512
 
 void time_out(struct json_out *out, const char *name, int64_t ms); /* in UTC */
 void id_out(struct json_out *out, const char *name, const struct uuid *id);
@@ -28,11 +27,11 @@ void searchset_entries_end(
 void patient_id(const char *key, struct uuid *out);
 /* The key behind such an id; NOT_FOUND. */
 MUST_CHECK enum status patient_key_of(struct outbox_reader *reader, const struct uuid *id,
-                                      char key[PATIENT_ROOM]);
+                                      char key[PATIENT_KEY_ROOM]);
 
 /* The key of the patient whose identifier has this value, whatever its system; NOT_FOUND, or
  * CONFLICT when there are several. */
 MUST_CHECK enum status patient_key_by_value(struct outbox_reader *reader, const char *value,
-                                            char key[PATIENT_ROOM]);
+                                            char key[PATIENT_KEY_ROOM]);
 
 #endif

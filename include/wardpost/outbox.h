@@ -70,6 +70,8 @@ struct put_entry { /* all borrowed until `done` */
     size_t needs_count;
 };
 
+#define PATIENT_KEY_ROOM 512 /* "system|value" and its NUL */
+
 struct put { /* one request; all or none */
     struct uuid set;
     const char *patient; /* "system|value", or "" when none is bound */
