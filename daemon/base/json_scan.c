@@ -189,15 +189,12 @@ static const char *number_fault(const char *text, size_t length)
                : "not a number";
 }
 
+/* What stood there is not said again: it may be a patient's number that lacks its quotes. */
 static enum status wrong_number(struct json_scan *scan, size_t length)
 {
-    char detail[sizeof(scan->fault->detail)];
-
     if (length == 1 && scan->end - scan->at > 1 && (scan->at[1] == 'I' || scan->at[1] == 'N'))
         return json_scan_wrong(scan, scan->at, "NaN and Infinity are no numbers in JSON");
-    (void)snprintf(detail, sizeof(detail), "%s (%.*s%s)", number_fault(scan->at, length),
-                   (int)(length > 12 ? 12 : length), scan->at, length > 12 ? "..." : "");
-    return json_scan_wrong(scan, scan->at, detail);
+    return json_scan_wrong(scan, scan->at, number_fault(scan->at, length));
 }
 
 enum status json_scan_number(struct json_scan *scan, char out[NUMBER_TEXT_ROOM], size_t *length)

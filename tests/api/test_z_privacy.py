@@ -17,3 +17,18 @@ class Privacy(unittest.TestCase):
             for secret in support.SECRETS + support.TOKENS:
                 self.assertNotIn(secret, one.said())
                 self.assertNotIn(secret, metrics)
+
+    def test_a_number_without_quotes_is_not_said_again(self):
+        number = "0077120355"  # no number in JSON: a leading zero
+        daemon = support.Daemon(config="")
+        token = daemon.enrol("hall", "--attended")
+        sent = '{"patient": {"identifier": {"system": "%s", "value": %s}}, "kind": "heart-rate"}' % (support.SYSTEM, number)
+        answer = daemon.ask("POST", "/v1/readings", sent, token=token)
+        self.assertEqual(([("", "malformed")], 400), (answer.problems(), answer.status))
+        self.assertNotIn(number, answer.body.decode())
+        with open(daemon.clients, "w", encoding="ascii") as file:
+            file.write('{"clients": [{"name": "hall", "practitioners": [%s]}]}' % number)
+        self.assertEqual(401, daemon.ask("GET", "/v1/status", token="of nobody").status)
+        daemon.stop()
+        self.assertIn("clients file is broken", daemon.said())
+        self.assertNotIn(number, daemon.said())
