@@ -165,19 +165,6 @@ static struct line *line_add(struct bulk *bulk)
     return line;
 }
 
-static enum status make(struct exchange *exchange, const char *text, size_t length,
-                        struct submission **out)
-{
-    struct submission_frame frame = {.intake = exchange->intake, .client = &exchange->client};
-    enum status status = intake_reader(exchange->intake, &frame.reader);
-
-    if (status != STATUS_OK)
-        return status;
-    status = submission_make(&frame, text, length, out);
-    intake_reader_done(exchange->intake, frame.reader);
-    return status;
-}
-
 static void take_refused(struct exchange *exchange, struct line *line,
                          struct submission *submission, const char *text, size_t length)
 {
@@ -203,6 +190,7 @@ static bool is_blank(const char *text, size_t length)
 static void take_line(struct bulk *bulk, const char *text, size_t length)
 {
     struct exchange *exchange = bulk->exchange;
+    struct submission_frame frame = {.intake = exchange->intake, .client = &exchange->client};
     struct submission *submission = NULL;
     struct line *line;
     enum status status;
@@ -214,7 +202,7 @@ static void take_line(struct bulk *bulk, const char *text, size_t length)
     line = line_add(bulk);
     if (!line)
         return;
-    status = make(exchange, text, length, &submission);
+    status = submission_make_alone(&frame, text, length, &submission);
     if (status != STATUS_OK) {
         result_problem(line, 503, status_text(status), NULL, -1);
         return;

@@ -178,13 +178,10 @@ static enum status release_unmapped(struct exchange *exchange, const struct held
                                      .again_id = exchange->id,
                                      .again_now_ms = held->accepted_ms};
     struct submission *submission = NULL;
-    enum status status =
-        held->sent ? intake_reader(exchange->intake, &frame.reader) : STATUS_NO_MEMORY;
+    enum status status = held->sent
+                             ? submission_make_alone(&frame, held->sent, held->length, &submission)
+                             : STATUS_NO_MEMORY;
 
-    if (status != STATUS_OK)
-        return status;
-    status = submission_make(&frame, held->sent, held->length, &submission);
-    intake_reader_done(exchange->intake, frame.reader);
     if (status != STATUS_OK)
         return status;
     if (submission->status != 201) {

@@ -171,6 +171,9 @@ struct submission_frame {
  * trouble of ours. */
 MUST_CHECK enum status submission_make(const struct submission_frame *frame, const char *text,
                                        size_t length, struct submission **out);
+/* The same, with a reader of the pool. */
+MUST_CHECK enum status submission_make_alone(struct submission_frame *frame, const char *text,
+                                             size_t length, struct submission **out);
 void submission_free(struct submission *submission);
 /* After the COMMIT: 201 with the answer, 409, 507 ... (replay: states as they are now). */
 void submission_settle(struct submission *submission, struct intake *intake);

@@ -136,12 +136,9 @@ void take_preview(struct exchange *exchange)
     struct submission_frame frame = {
         .intake = exchange->intake, .client = &exchange->client, .preview = true};
     struct submission *submission = NULL;
-    enum status status = intake_reader(exchange->intake, &frame.reader);
+    enum status status =
+        submission_make_alone(&frame, exchange->body.bytes, exchange->body.length, &submission);
 
-    if (status == STATUS_OK) {
-        status = submission_make(&frame, exchange->body.bytes, exchange->body.length, &submission);
-        intake_reader_done(exchange->intake, frame.reader);
-    }
     if (status != STATUS_OK)
         reply_status(exchange, status);
     else if (submission->status == 200)

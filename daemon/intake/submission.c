@@ -259,6 +259,19 @@ enum status submission_make(const struct submission_frame *frame, const char *te
     return STATUS_OK;
 }
 
+enum status submission_make_alone(struct submission_frame *frame, const char *text, size_t length,
+                                  struct submission **out)
+{
+    enum status status = intake_reader(frame->intake, &frame->reader);
+
+    if (status != STATUS_OK)
+        return status;
+    status = submission_make(frame, text, length, out);
+    intake_reader_done(frame->intake, frame->reader);
+    frame->reader = NULL;
+    return status;
+}
+
 enum status submission_own_text(struct submission *submission, const char *text, size_t length)
 {
     if (!submission->set->single)
