@@ -179,12 +179,8 @@ static const char *put_special(struct json_out *out, const char *at, const char 
     return at + 1;
 }
 
-static inline void put_string(struct json_out *out, const char *text, size_t length)
+static void put_runs(struct json_out *out, const char *text, const char *end)
 {
-    const char *end = text + length;
-
-    if (!make_room(out, length + 2)) /* in one step for nearly all */
-        return;
     put_byte(out, '"');
     for (;;) {
         const char *run = json_plain_end(text, end);
@@ -195,6 +191,24 @@ static inline void put_string(struct json_out *out, const char *text, size_t len
         text = put_special(out, run, end);
     }
     put_byte(out, '"');
+}
+
+/* Nearly all are plain from end to end: one look for room, one copy. */
+static inline void put_string(struct json_out *out, const char *text, size_t length)
+{
+    char *at;
+
+    if (json_plain_end(text, text + length) != text + length) {
+        put_runs(out, text, text + length);
+        return;
+    }
+    if (!make_room(out, length + 2))
+        return;
+    at = out->text + out->length;
+    *at = '"';
+    memcpy(at + 1, text, length);
+    at[length + 1] = '"';
+    out->length += length + 2;
 }
 
 void out_name(struct json_out *out, const char *name)

@@ -25,15 +25,22 @@ static inline bool json_plain_is_eight(uint64_t eight)
             each * 0x80) == 0;
 }
 
-static inline const char *json_plain_end(const char *at, const char *end)
+static inline bool json_plain_is_eight_at(const char *at)
 {
     uint64_t eight;
 
-    for (; end - at >= 8; at += 8) {
-        memcpy(&eight, at, 8);
-        if (!json_plain_is_eight(eight))
-            break;
-    }
+    memcpy(&eight, at, 8);
+    return json_plain_is_eight(eight);
+}
+
+static inline const char *json_plain_end(const char *at, const char *end)
+{
+    const bool is_long = end - at >= 8;
+
+    while (end - at >= 8 && json_plain_is_eight_at(at))
+        at += 8;
+    if (is_long && end - at < 8 && json_plain_is_eight_at(end - 8)) /* some of them once more */
+        return end;
     while (at < end && json_plain_is((unsigned char)*at))
         at++;
     return at;

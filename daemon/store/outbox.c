@@ -120,13 +120,22 @@ static void outbox_free(struct outbox *outbox)
     free(outbox);
 }
 
+/* SQLite counts its allocations under a lock of the whole process, for figures nobody asks for. It
+ * takes this only before its first use; a process that has used it goes on with the counting. */
+static void sqlite_without_figures(void)
+{
+    (void)sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
+}
+
 enum status outbox_start(const struct outbox_options *options, struct outbox **out)
 {
+    static pthread_once_t once = PTHREAD_ONCE_INIT;
     struct outbox *outbox = calloc(1, sizeof(*outbox));
     enum status status;
 
     if (!outbox)
         return STATUS_NO_MEMORY;
+    pthread_once(&once, sqlite_without_figures);
     outbox->lock_fd = -1;
     outbox->room_least = options->room_least;
     pthread_mutex_init(&outbox->lock, NULL);

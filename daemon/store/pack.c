@@ -1,17 +1,14 @@
 /* pack.c - see pack.h. */
+#include <lz4.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <zlib.h>
 
 #include "store/pack.h"
 
-#define WINDOW_BITS  (-12) /* raw deflate, 4 KiB: the end of the base and of the text itself */
-#define MEMORY_LEVEL 3     /* small tables: they are cleared for each text */
-#define BASES_MOST   128
-#define BASE_MOST \
-    16384 /* bytes of one: what is beyond the window does not help, and memory is bounded */
-#define TEXT_MOST ((size_t)16 << 20)
+#define BASES_MOST 128
+#define BASE_MOST  16384 /* bytes of one: memory is bounded */
+#define TEXT_MOST  ((size_t)16 << 20)
 
 /* ---- a buffer that only grows ---- */
 
@@ -48,11 +45,12 @@ static char *copy(struct text text)
 struct base {
     char kind[64], role[64];
     int64_t seq;
-    struct text text; /* owned */
+    struct text text;     /* owned */
+    LZ4_stream_t *loaded; /* owned: the text as dictionary, ready to be copied */
 };
 
 struct bases {
-    z_stream deflate;
+    LZ4_stream_t stream; /* a copy of a base's for each text */
     struct base items[BASES_MOST];
     size_t count;
     struct buffer buffer;
@@ -64,11 +62,6 @@ enum status bases_new(struct bases **out)
 
     if (!bases)
         return STATUS_NO_MEMORY;
-    if (deflateInit2(&bases->deflate, 1, Z_DEFLATED, WINDOW_BITS, MEMORY_LEVEL,
-                     Z_DEFAULT_STRATEGY) != Z_OK) {
-        free(bases);
-        return STATUS_NO_MEMORY;
-    }
     *out = bases;
     return STATUS_OK;
 }
@@ -79,6 +72,13 @@ static void text_free(struct text *text)
     *text = (struct text){NULL, 0};
 }
 
+static void base_clear(struct base *base)
+{
+    text_free(&base->text);
+    free(base->loaded);
+    base->loaded = NULL;
+}
+
 void bases_forget_from(struct bases *bases, int64_t seq)
 {
     for (size_t i = 0; i < bases->count;) {
@@ -86,7 +86,7 @@ void bases_forget_from(struct bases *bases, int64_t seq)
             i++;
             continue;
         }
-        text_free(&bases->items[i].text);
+        base_clear(&bases->items[i]);
         bases->items[i] = bases->items[--bases->count];
     }
 }
@@ -96,7 +96,6 @@ void bases_free(struct bases *bases)
     if (!bases)
         return;
     bases_forget_from(bases, 0);
-    deflateEnd(&bases->deflate);
     free(bases->buffer.bytes);
     free(bases);
 }
@@ -109,29 +108,24 @@ static struct base *find(struct bases *bases, const char *kind, const char *role
     return NULL;
 }
 
-/* The length of the text in four bytes, then the deflated bytes. False: no room, or it does not get
+/* The length of the text in four bytes, then the LZ4 block. False: no room, or it does not get
  * shorter than two thirds. */
-static bool pack_one(struct bases *bases, struct text text, struct text base, struct text *out)
+static bool pack_one(struct bases *bases, struct text text, const struct base *base,
+                     struct text *out)
 {
-    z_stream *stream = &bases->deflate;
     struct buffer *buffer = &bases->buffer;
     size_t most = text.length * 2 / 3;
+    int length;
 
     if (text.length < 64 || text.length > TEXT_MOST || !buffer_fits(buffer, most + 4))
         return false;
     for (int i = 0; i < 4; i++)
         buffer->bytes[i] = (char)(text.length >> (8 * i));
-    if (deflateReset(stream) != Z_OK ||
-        deflateSetDictionary(stream, (const Bytef *)base.bytes, (uInt)base.length) != Z_OK)
-        return false;
-    stream->next_in = (z_const Bytef *)(uintptr_t)text.bytes;
-    stream->avail_in = (uInt)text.length;
-    stream->next_out = (Bytef *)buffer->bytes + 4;
-    stream->avail_out = (uInt)most;
-    if (deflate(stream, Z_FINISH) != Z_STREAM_END)
-        return false;
-    *out = (struct text){buffer->bytes, stream->total_out + 4};
-    return true;
+    bases->stream = *base->loaded;
+    length = LZ4_compress_fast_continue(&bases->stream, text.bytes, buffer->bytes + 4,
+                                        (int)text.length, (int)most, 1);
+    *out = (struct text){buffer->bytes, (size_t)length + 4};
+    return length > 0;
 }
 
 void bases_pack(struct bases *bases, const char *kind, const char *role, struct text text,
@@ -139,10 +133,14 @@ void bases_pack(struct bases *bases, const char *kind, const char *role, struct 
 {
     const struct base *base = text.bytes ? find(bases, kind, role) : NULL;
 
+    struct text packed;
+
     *base_out = 0;
     *out = text;
-    if (base && pack_one(bases, text, base->text, out))
-        *base_out = base->seq;
+    if (!base || !pack_one(bases, text, base, &packed))
+        return;
+    *base_out = base->seq;
+    *out = packed;
 }
 
 static struct base *base_new(struct bases *bases, const char *kind, const char *role)
@@ -162,18 +160,23 @@ static struct base *base_new(struct bases *bases, const char *kind, const char *
 void bases_learn(struct bases *bases, const char *kind, const char *role, int64_t seq,
                  struct text text)
 {
-    struct text kept = {text.length <= BASE_MOST ? copy(text) : NULL, text.length};
-    struct base *base = kept.bytes ? find(bases, kind, role) : NULL;
+    struct base *base = find(bases, kind, role);
+    LZ4_stream_t *loaded = text.length <= BASE_MOST ? malloc(sizeof(*loaded)) : NULL;
+    struct text kept = {loaded ? copy(text) : NULL, text.length};
 
     if (kept.bytes && !base)
         base = base_new(bases, kind, role);
-    if (!base) {
+    if (!kept.bytes || !base) {
         text_free(&kept); /* not learned: the next one is written plain, too */
+        free(loaded);
         return;
     }
-    text_free(&base->text);
+    base_clear(base);
+    LZ4_initStream(loaded, sizeof(*loaded));
+    LZ4_loadDict(loaded, kept.bytes, (int)kept.length);
     base->seq = seq;
     base->text = kept;
+    base->loaded = loaded;
 }
 
 /* ---- reading ---- */
@@ -181,7 +184,6 @@ void bases_learn(struct bases *bases, const char *kind, const char *role, int64_
 #define KNOWN_MOST 16
 
 struct unpacker {
-    z_stream inflate;
     struct {
         int64_t seq;
         struct text text;
@@ -196,10 +198,6 @@ enum status unpacker_new(struct unpacker **out)
 
     if (!unpacker)
         return STATUS_NO_MEMORY;
-    if (inflateInit2(&unpacker->inflate, WINDOW_BITS) != Z_OK) {
-        free(unpacker);
-        return STATUS_NO_MEMORY;
-    }
     *out = unpacker;
     return STATUS_OK;
 }
@@ -210,7 +208,6 @@ void unpacker_free(struct unpacker *unpacker)
         return;
     for (size_t i = 0; i < KNOWN_MOST; i++)
         text_free(&unpacker->known[i].text);
-    inflateEnd(&unpacker->inflate);
     free(unpacker->buffer.bytes);
     free(unpacker);
 }
@@ -249,45 +246,19 @@ static size_t length_of(struct text packed)
     return length;
 }
 
-/* Inflating allocates its window only now. */
-static enum status status_of_zlib(int code)
-{
-    return code == Z_OK || code == Z_STREAM_END ? STATUS_OK
-           : code == Z_MEM_ERROR                ? STATUS_NO_MEMORY
-                                                : STATUS_DAMAGED;
-}
-
-static enum status inflate_all(z_stream *stream, struct text packed, struct text base)
-{
-    enum status status = status_of_zlib(inflateReset(stream));
-
-    if (status == STATUS_OK)
-        status = status_of_zlib(
-            inflateSetDictionary(stream, (const Bytef *)base.bytes, (uInt)base.length));
-    if (status != STATUS_OK)
-        return status;
-    stream->next_in = (z_const Bytef *)(uintptr_t)packed.bytes;
-    stream->avail_in = (uInt)packed.length;
-    return status_of_zlib(inflate(stream, Z_FINISH));
-}
-
 enum status unpack(struct unpacker *unpacker, struct text packed, struct text *out)
 {
     const struct text base = unpacker->known[unpacker->current].text;
     size_t length = length_of(packed);
-    enum status status;
 
-    if (!base.bytes || length == 0 || length > TEXT_MOST)
+    if (!base.bytes || length == 0 || length > TEXT_MOST || packed.length > TEXT_MOST)
         return STATUS_DAMAGED;
     if (!buffer_fits(&unpacker->buffer, length + 1))
         return STATUS_NO_MEMORY;
-    unpacker->inflate.next_out = (Bytef *)unpacker->buffer.bytes;
-    unpacker->inflate.avail_out = (uInt)length;
-    status =
-        inflate_all(&unpacker->inflate, (struct text){packed.bytes + 4, packed.length - 4}, base);
-    if (status == STATUS_OK && unpacker->inflate.avail_out != 0)
-        status = STATUS_DAMAGED;
-    if (status == STATUS_OK)
-        *out = (struct text){unpacker->buffer.bytes, length};
-    return status;
+    if (LZ4_decompress_safe_usingDict(packed.bytes + 4, unpacker->buffer.bytes,
+                                      (int)(packed.length - 4), (int)length, base.bytes,
+                                      (int)base.length) != (int)length)
+        return STATUS_DAMAGED;
+    *out = (struct text){unpacker->buffer.bytes, length};
+    return STATUS_OK;
 }

@@ -1,6 +1,6 @@
 /* pack.h - texts kept small: written as what differs from an earlier entry of the same kind and
- * role (its `base`), by deflate with the base's text as dictionary. An Observation of 1.4 kB
- * becomes some 100 bytes, and what is not written need not be synced. A base is itself kept plain,
+ * role (its `base`), as an LZ4 block with the base's text as dictionary. An Observation of 1.4 kB
+ * becomes some 150 bytes, and what is not written need not be synced. A base is itself kept plain,
  * so that reading never goes further than one step. */
 #ifndef WARDPOST_STORE_PACK_H
 #define WARDPOST_STORE_PACK_H

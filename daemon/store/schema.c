@@ -3,7 +3,7 @@
 
 #include "store/store_private.h"
 
-#define APPLICATION_ID 0x77706f78 /* "wpox" */
+#define APPLICATION_ID 0x77706f32 /* "wpo2" */
 
 /* Row n leads to user_version n + 1. */
 static const char *const migrations[] = {

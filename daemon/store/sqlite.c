@@ -59,10 +59,10 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_KEY_INSERT] = "INSERT OR REPLACE INTO idempotency VALUES (?1, ?2, ?3, ?4, ?5)",
     [SQL_KEY_FIND] =
         "SELECT content, answer FROM idempotency WHERE client = ?1 AND key = ?2", /* its key */
-    [SQL_KEY_PRUNE] =
-        "DELETE FROM idempotency WHERE (client, key) IN"
-        " (SELECT client, key FROM idempotency WHERE kept_ms < ?1 ORDER BY kept_ms LIMIT 20)", /* idempotency_kept
-                                                                                                */
+    [SQL_KEY_PRUNE] = "DELETE FROM idempotency WHERE (client, key) IN"
+                      " (SELECT client, key FROM idempotency WHERE kept_ms < ?1 ORDER BY kept_ms "
+                      "LIMIT 20)", /* idempotency_kept
+                                    */
     [SQL_FRESH] = "SELECT seq, id, patient, patient_hash, needs, became, base FROM entry WHERE seq "
                   "> ?1 ORDER BY seq LIMIT ?2", /* rowid */
     [SQL_FRESH_OLDEST] =

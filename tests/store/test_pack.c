@@ -151,7 +151,7 @@ static void test_more_kinds_than_there_is_room_for(void **state)
     bases_free(bases);
 }
 
-/* Bytes changed, cut or added: said, or (where deflate cannot know) other bytes of the same length;
+/* Bytes changed, cut or added: said, or (where LZ4 cannot know) other bytes of the same length;
  * never out of bounds. */
 static void test_damaged_bytes(void **state)
 {

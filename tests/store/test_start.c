@@ -170,7 +170,7 @@ static void test_the_schema_says_whose_it_is(void **state)
     assert_non_null(file);
     assert_int_equal(fread(header, 1, sizeof(header), file), sizeof(header));
     fclose(file);
-    assert_memory_equal(header + 68, "wpox",
+    assert_memory_equal(header + 68, "wpo2",
                         4); /* application_id; sqlite.org/fileformat2.html 1.3 */
     assert_memory_equal(header + 60, "\0\0\0\1", 4); /* user_version */
     assert_memory_equal(header + 16, "\x10\0", 2);   /* pages of 4096 */
