@@ -114,6 +114,35 @@ static void test_tenfold_jumps(void **state)
     ROWS(tenfold);
 }
 
+/* Glucose has no canonical unit: only what was entered in one unit is compared, in bands. */
+static const struct row tenfold_apart[] = {
+    {ADULT, "glucose value=400:mg/dL | last glucose value=40:mg/dL",     FIRST, ASKED, "40.0 mg/dL?"},
+    {ADULT, "glucose value=180:mg/dL | last glucose value=45:mg/dL",     FIRST, ASKED, NULL         },
+    {ADULT, "glucose value=179:mg/dL | last glucose value=45:mg/dL",     NULL,  0,     NULL         },
+    {ADULT, "glucose value=180:mg/dL | last glucose value=46:mg/dL",     NULL,  0,     NULL         },
+    {ADULT, "glucose value=40:mg/dL | last glucose value=400:mg/dL",     FIRST, ASKED, "400 mg/dL?" },
+    {ADULT, "glucose value=66:mg/dL | last glucose value=363:mg/dL",     FIRST, ASKED, NULL         },
+    {ADULT, "glucose value=67:mg/dL | last glucose value=363:mg/dL",     NULL,  0,     NULL         },
+    {ADULT, "glucose value=66:mg/dL | last glucose value=362:mg/dL",     NULL,  0,     NULL         },
+    {ADULT, "glucose value=20.0:mmol/L | last glucose value=2.0:mmol/L", FIRST, ASKED,
+     "2.00 mmol/L?"                                                                                 },
+    {ADULT, "glucose value=2.5:mmol/L | last glucose value=25:mmol/L",   FIRST, ASKED, "25 mmol/L?" },
+    {ADULT, "glucose value=2.5:mmol/L | last glucose value=19.9:mmol/L", NULL,  0,     NULL         },
+    {ADULT, "glucose value=200:mg/dL | last glucose value=20:mmol/L",    NULL,  0,     NULL         },
+    {ADULT, "urine-output value=500:mL | last urine-output value=50:mL", FIRST, ASKED,
+     "another time span"                                                                            },
+    {ADULT, "urine-output value=0.5:L | last urine-output value=50:mL",  FIRST, ASKED, "0.05 L?"    },
+    {ADULT, "urine-output value=50:mL | last urine-output value=500:mL", FIRST, ASKED, "500 mL?"    },
+    {ADULT, "urine-output value=60:mL | last urine-output value=500:mL", NULL,  0,     NULL         },
+    {ADULT, "urine-output value=500:mL | last urine-output value=0:mL",  NULL,  0,     NULL         },
+};
+
+static void test_tenfold_jumps_of_glucose_and_urine(void **state)
+{
+    (void)state;
+    ROWS(tenfold_apart);
+}
+
 /* ---- pressures ---- */
 
 #define BP(systolic, diastolic) \
@@ -373,6 +402,46 @@ static void test_between_kinds(void **state)
     ROWS(between);
 }
 
+#define PULSES(oximeter, felt) \
+    "oxygen-saturation value=97:% pulse=" oximeter ":/min | heart-rate value=" felt ":/min"
+
+static const struct row oximeters[] = {
+    {ADULT, PULSES("61",  "72"),  "/readings/0/pulse", ASKED, "counts 61 /min, the pulse is 72 /min"},
+    {ADULT, PULSES("83",  "72"),  "/readings/0/pulse", ASKED, NULL                                  },
+    {ADULT, PULSES("62",  "72"),  NULL,                0,     NULL                                  },
+    {ADULT, PULSES("82",  "72"),  NULL,                0,     NULL                                  },
+    {ADULT, PULSES("151", "150"), "/readings/0/pulse", ASKED, "is above 150"                        },
+};
+
+static void test_oximeter_and_pulse(void **state)
+{
+    (void)state;
+    ROWS(oximeters);
+}
+
+/* Two sets less than 2 minutes apart; a second pulse beside a second pressure is ordinary. */
+#define ROUND "heart-rate value=80:/min | respiratory-rate value=16:/min"
+#define AGO(days)                                 \
+    " | last heart-rate value=72:/min days=" days \
+    " | last respiratory-rate value=18:/min days=" days
+
+static const struct row rounds[] = {
+    {ADULT, ROUND AGO("0.0013888773"),                                                     FIRST,               ASKED, "less than 2 minutes"}, /* 119.999 s */
+    {ADULT, ROUND AGO("0.0013888773"),                                                     "/readings/1/value", ASKED, NULL                 },
+    {ADULT, ROUND AGO("0"),                                                                FIRST,               ASKED, NULL                 },
+    {ADULT, ROUND AGO("0.00138888889"),                                                    NULL,                0,     NULL                 }, /* 120 s */
+    {ADULT, ROUND AGO("-0.0001"),                                                          NULL,                0,     NULL                 }, /* taken later */
+    {ADULT, "heart-rate value=80:/min" AGO("0.0007"),                                      NULL,                0,     NULL                 },
+    {ADULT, "heart-rate value=80:/min | respiratory-rate not-taken=refused" AGO("0.0007"), NULL,                0,
+     NULL                                                                                                                                   },
+};
+
+static void test_a_set_again_at_once(void **state)
+{
+    (void)state;
+    ROWS(rounds);
+}
+
 /* A set copied from the last one: all of it, and three kinds at least. */
 #define THREE                                                                           \
     "heart-rate value=72:/min | pain value=3:{score} location=knee | body-temperature " \
@@ -540,11 +609,14 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_temperature_scales),
         cmocka_unit_test(test_tenfold_jumps),
+        cmocka_unit_test(test_tenfold_jumps_of_glucose_and_urine),
         cmocka_unit_test(test_pressures),
         cmocka_unit_test(test_weight_and_height),
         cmocka_unit_test(test_mass_index),
         cmocka_unit_test(test_oxygen),
         cmocka_unit_test(test_between_kinds),
+        cmocka_unit_test(test_oximeter_and_pulse),
+        cmocka_unit_test(test_a_set_again_at_once),
         cmocka_unit_test(test_a_copied_set),
         cmocka_unit_test(test_remarks),
         cmocka_unit_test(test_asked_confirmed_and_held),

@@ -2,6 +2,7 @@
 // left in peace. Conditions are worked out by conditions.mjs, apart from the daemon.
 
 import { fired, wrongHoles } from './conditions.mjs';
+import { compare, over, rounded, times } from './exact.mjs';
 import { grade } from './flag.mjs';
 import { between, facts, fields, kinds, lists } from './table.mjs';
 import { holds, same } from './testing.mjs';
@@ -20,6 +21,8 @@ const mean = (systolic, diastolic, value) => pressure(systolic, diastolic, { mea
 const set = (readings, last) => ({ readings, last, age: ADULT });
 const rate = (value) => ({ value: [String(value), '/min'] });
 const percent = (value) => ({ value: [String(value), '%'] });
+const oximeter = (value, pulse) => ({ ...percent(value), pulse: [String(pulse), '/min'] });
+const round = (days, pulse) => ({ ...set({ 'heart-rate': rate(pulse), 'respiratory-rate': rate(16) }, { 'heart-rate': rate(72), 'respiratory-rate': rate(18) }), days });
 
 /** [set, names of all checks that fire, words the text must have]. Of a kind's checks the kind's name is left out. */
 const CASES = [
@@ -28,9 +31,9 @@ const CASES = [
   [temperature('113', 'Cel'), 'fahrenheit-as-celsius', '45.0 °C'],
   [temperature('37', '[degF]'), 'celsius-as-fahrenheit', '37 °C meant'],
   [temperature('370', 'Cel'), 'celsius-ten-times-too-high', '37.0 °C meant'],
-  [temperature('3.7', 'Cel'), 'celsius-ten-times-too-low', '37.0 °C meant'],
+  [temperature('3.7', 'Cel'), 'celsius-ten-times-too-low', 'was 37 °C meant'],
   [temperature('986', '[degF]'), 'fahrenheit-ten-times-too-high', '98.6 °F meant'],
-  [temperature('9.86', '[degF]'), 'fahrenheit-ten-times-too-low', '98.60 °F meant'],
+  [temperature('9.86', '[degF]'), 'fahrenheit-ten-times-too-low', 'was 98.6 °F meant'],
   [temperature('37.0', 'Cel'), ''],
   [temperature('98.6', '[degF]'), ''],
   // pulse, respirations
@@ -43,8 +46,8 @@ const CASES = [
   [one('heart-rate', { value: ['72', '/min'], site: 'radial-artery', method: 'palpation' }), ''],
   [one('heart-rate', { value: ['72', '/min'], counted: { beats: 18 }, rhythm: 'irregular' }), 'irregular-counted-short'],
   // saturation and oxygen
-  [saturation('0.97'), 'fraction-as-percent', '97.00 % meant'],
-  [saturation('9.7'), 'ten-times-too-low', '97.0 % meant'],
+  [saturation('0.97'), 'fraction-as-percent', 'was 97 % meant'],
+  [saturation('9.7'), 'ten-times-too-low', 'was 97 % meant'],
   [saturation('97'), ''],
   [saturation('97', { 'oxygen.device': 'room-air' }), ''],
   [flow('room-air', '2'), 'room-air-with-flow', '2 L/min'],
@@ -52,7 +55,7 @@ const CASES = [
   [saturation('95', { 'oxygen.device': 'room-air', 'oxygen.concentration': ['28', '%'] }), 'room-air-with-concentration', '28 %'],
   [saturation('95', { 'oxygen.device': 'room-air', 'oxygen.concentration': ['21', '%'] }), ''],
   [saturation('95', { 'oxygen.device': 'simple-mask' }), 'oxygen-without-amount'],
-  [saturation('95', { 'oxygen.device': 'cpap', 'oxygen.concentration': ['0.4', '%'] }), 'concentration-fraction-as-percent', '40.0 % meant'],
+  [saturation('95', { 'oxygen.device': 'cpap', 'oxygen.concentration': ['0.4', '%'] }), 'concentration-fraction-as-percent', 'was 40 % meant'],
   [flow('nasal-cannula', '0.2'), 'nasal-cannula-flow-low'],
   [flow('nasal-cannula', '8'), 'nasal-cannula-flow-high'],
   [flow('nasal-cannula', '2'), ''],
@@ -99,7 +102,7 @@ const CASES = [
   [weight('272', '72', '800'), 'off-by-200'],
   [weight('81', '18', '800'), 'digits-exchanged'],
   [weight('700', '70', '800'), 'tenfold-up', '70.0 kg?'],
-  [weight('7.1', '71', '800'), 'tenfold-down', '71.0 kg?'],
+  [weight('7.1', '71', '800'), 'tenfold-down', '? 71 kg?'],
   [weight('80', '70', '6'), 'weight-change-in-a-week-up'],
   [weight('62', '70', '6'), 'weight-change-in-a-week-down'],
   [weight('76', '70', '6'), ''],
@@ -128,12 +131,25 @@ const CASES = [
   [one('head-circumference', { value: ['42', '[in_i]'] }), 'centimetres-as-inches', '42 cm meant'],
   [again('head-circumference', '36', '63', '30', 'cm'), 'smaller-than-last digits-exchanged'],
   [again('head-circumference', '420', '42', '30', 'cm'), 'tenfold-up', '42.0 cm?'],
-  [again('head-circumference', '4.2', '42', '30', 'cm'), 'smaller-than-last tenfold-down', '42.0 cm?'],
+  [again('head-circumference', '4.2', '42', '30', 'cm'), 'smaller-than-last tenfold-down', '? 42 cm?'],
   [again('head-circumference', '42.5', '42', '30', 'cm'), ''],
   [one('glucose', { value: ['5.5', 'mg/dL'] }), 'millimoles-as-milligrams', '5.5 mmol/L'],
   [one('glucose', { value: ['99', 'mmol/L'] }), 'milligrams-as-millimoles', '99 mg/dL'],
   [one('glucose', { value: ['99', 'mg/dL'] }), ''],
+  [again('glucose', '350', '35', '0.1', 'mg/dL'), 'about-tenfold-up-milligrams', '35.0 mg/dL?'],
+  [again('glucose', '45', '450', '0.1', 'mg/dL'), 'about-tenfold-down-milligrams', '450 mg/dL?'],
+  [again('glucose', '20.0', '2.0', '0.1', 'mmol/L'), 'about-tenfold-up-millimoles', '2.00 mmol/L?'],
+  [again('glucose', '2.5', '25.0', '0.1', 'mmol/L'), 'about-tenfold-down-millimoles', '? 25 mmol/L?'],
+  [again('glucose', '180', '70', '0.1', 'mg/dL'), ''],
+  [again('glucose', '90', '300', '0.1', 'mg/dL'), ''],
+  [one('glucose', { value: ['200', 'mg/dL'] }, { last: { glucose: { value: ['20', 'mmol/L'] } }, days: '0.1' }), ''],
   [one('urine-output', { value: ['300', 'L'] }), 'millilitres-as-litres', '300 mL meant'],
+  [again('urine-output', '500', '50', '0.1', 'mL'), 'tenfold-up', '50.0 mL?'],
+  [again('urine-output', '50', '500', '0.1', 'mL'), 'tenfold-down', '500 mL?'],
+  [one('urine-output', { value: ['0.5', 'L'] }, { last: { 'urine-output': { value: ['50', 'mL'] } }, days: '0.1' }), 'tenfold-up'],
+  [again('urine-output', '0', '500', '0.1', 'mL'), ''],
+  [again('urine-output', '500', '0', '0.1', 'mL'), ''],
+  [again('urine-output', '400', '50', '0.1', 'mL'), ''],
   [one('pain', { value: ['6', '{score}'] }), 'pain-without-place'],
   [one('pain', { value: ['6', '{score}'], location: 'left knee' }), ''],
   [one('pain', { value: ['0', '{score}'] }), ''],
@@ -145,6 +161,14 @@ const CASES = [
   [set({ 'blood-pressure': { systolic: ['150', 'mm[Hg]'], diastolic: ['112', 'mm[Hg]'] }, 'heart-rate': rate(112) }, { 'blood-pressure': { systolic: ['124', 'mm[Hg]'], diastolic: ['80', 'mm[Hg]'] } }), 'between: pulse-as-diastolic'],
   [set({ 'body-weight': { value: ['170', 'kg'] }, 'body-height': { value: ['70', 'cm'] } }), 'body-height: inches-as-centimetres between: weight-and-height-swapped'],
   [set({ 'oxygen-saturation': percent(80), 'respiratory-rate': rate(16), 'heart-rate': rate(72), consciousness: { value: 'alert' } }), 'between: low-saturation-without-distress'],
+  [set({ 'oxygen-saturation': oximeter(97, 61), 'heart-rate': rate(72) }), 'between: oximeter-and-pulse-apart', 'the oximeter counts 61 /min, the pulse is 72 /min'],
+  [set({ 'oxygen-saturation': oximeter(97, 83), 'heart-rate': rate(72) }), 'between: oximeter-and-pulse-apart'],
+  [set({ 'oxygen-saturation': oximeter(97, 62), 'heart-rate': rate(72) }), ''],
+  [set({ 'oxygen-saturation': oximeter(97, 82), 'heart-rate': rate(72) }), ''],
+  [round('0.0013888', 80), 'between: set-again-within-2-minutes'],
+  [round('0', 80), 'between: set-again-within-2-minutes'],
+  [round('0.0013889', 80), ''],
+  [{ ...set({ 'heart-rate': rate(80), 'blood-pressure': { systolic: ['118', 'mm[Hg]'], diastolic: ['70', 'mm[Hg]'] } }, { 'heart-rate': rate(72), 'respiratory-rate': rate(18) }), days: '0.0007' }, ''],
   [set({ consciousness: { value: 'alert' }, 'glasgow-coma-scale': { total: ['13', '{score}'] } }), 'between: alert-with-low-coma-score'],
   [set({ consciousness: { value: 'unresponsive' }, 'glasgow-coma-scale': { total: ['9', '{score}'] } }), 'between: unresponsive-with-high-coma-score'],
   [set({ consciousness: { value: 'unresponsive' }, pain: { value: ['0', '{score}'] } }), 'between: pain-told-by-one-who-cannot-tell'],
@@ -187,6 +211,7 @@ export default function check() {
   for (const [kind, rows] of [...Object.entries(kinds).map(([kind, one]) => [kind, one.checks ?? []]), ['between', between]])
     for (const row of rows) checkRow(kind, row, seen);
   checkNumbers();
+  checkTenfoldGlucose();
   for (const [kind, part, value, unit, context, wanted] of GRADES) same(grade(kind, part, { value, unit, context, age: ADULT }), wanted, `${kind} ${value} ${unit}`);
   for (const [kind, one] of Object.entries(kinds)) for (const [path, part] of [...Object.entries(one.parts), ...fields(one)]) for (const row of part.limits ?? []) holds(!/[{}]/.test(row.say ?? ''), `${kind} ${path}: the text of a limit has no holes`);
 }
@@ -205,6 +230,22 @@ function checkRow(kind, row, seen) {
       holds(lists[list]?.words.some((one) => one.word === word), `${name}: ${word} is no word of ${list}`);
     }
 }
+
+/** No value within 10 % of ten times, or of a tenth of, a last value that a meter can read goes through unasked: the limits or a check see it. */
+function checkTenfoldGlucose() {
+  for (const [unit, places, most, edges] of [['mg/dL', 0, 600, ['40', '400']], ['mmol/L', 1, 333, ['2.2', '22.2']]]) {
+    const unasked = [];
+    for (let steps = places ? 11 : 20; steps <= most; steps += 1) {
+      const last = rounded(over(steps, `1${'0'.repeat(places)}`), places);
+      const slips = ['9', '9.5', '10', '10.5', '11', '0.09', '0.095', '0.1', '0.105', '0.11'].map((by) => rounded(times(last, by), places)).concat(edges);
+      for (const value of slips.filter((one) => isTenfold(one, last)))
+        if (grade('glucose', 'value', { value, unit, age: ADULT }) === 'fine' && fired(again('glucose', value, last, '0.1', unit)).length === 0) unasked.push(`${value} after ${last}`);
+    }
+    same(unasked, [], `tenfold slips of a glucose in ${unit}`);
+  }
+}
+
+const isTenfold = (value, last) => [['9', '11'], ['0.09', '0.11']].some(([low, high]) => compare(value, times(last, low)) >= 0 && compare(value, times(last, high)) <= 0);
 
 const checkNamed = (name) => {
   const [kind, check] = name.split(': ');

@@ -60,9 +60,16 @@ function checkTriggers() {
       const pulled = pulls(code);
       holds(!pulled || pulled === own, `${name}: ${code} makes it a ${pulled}`);
     }
-    for (const [path, field] of fields(kind)) if (field.as === 'companion') for (const { code } of field.code) holds(!pulls(code), `${name} ${path}: ${code} makes the companion a ${pulls(code)}`);
+    for (const [path, field] of fields(kind)) if (field.as === 'companion') checkCompanion(`${name} ${path}`, kind, field, pulls);
   }
   holds(pulls('8480-6') === 'bp' && !pulls('8478-0'), 'the triggers tell 8480-6 from 8478-0');
+}
+
+/** A companion is an Observation of its own: with the profile that its codes pull in, or none. */
+function checkCompanion(name, kind, field, pulls) {
+  const own = field.profile?.slice(BASE.length);
+  for (const { code } of field.code) same(pulls(code), own, `${name}: ${code} makes the companion what its profile says`);
+  if (own) checkProfile(name, { profile: field.profile, code: field.code, category: field.category ?? kind.category, parts: { value: field } }, own);
 }
 
 /** Under base R4 a component of a vital sign has a value in one of these units or none (required binding; standards pack 1.3). */

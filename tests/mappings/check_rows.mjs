@@ -60,6 +60,7 @@ function checkRows(name, part) {
     if (row.ages?.from && row.ages?.to) holds(days(row.ages.from) < days(row.ages.to), `${name}: ${row.ages.from} to ${row.ages.to}`);
   }
   for (const row of [...(part.ranges ?? []), ...(part.names ?? [])]) holds(!row.ages?.unknown, `${name}: without a birth date there is no age-dependent flag`);
+  for (const row of part.ranges ?? []) holds(!/breathing air|on oxygen/.test(row.text) || row.when?.['oxygen.device'], `${name}: "${row.text}" is said of every reading, and is not true of every one`);
   for (const row of part.ranges ?? []) holds(row['low-critical'] === undefined && row['high-critical'] === undefined, `${name}: a critical value without a published one`);
   for (const row of part.limits ?? []) {
     if (!row.ages) continue;

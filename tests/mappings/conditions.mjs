@@ -55,7 +55,10 @@ const CONDITIONS = {
   present: (set, kind, one) => spot(set, kind, one.present).sent !== undefined,
   absent: (set, kind, one) => spot(set, kind, one.absent).sent === undefined,
   odd: (set, kind, one) => /^\d*[13579]$/.test(spot(set, kind, one.odd).sent?.[0] ?? ''),
-  'days-since-last': (set, kind, one) => set.days !== undefined && within(one, set.days),
+  'days-since-last': (set, kind, one) => {
+    const { name, sent } = spot(set, kind, one['days-since-last']);
+    return sent !== undefined && set.last?.[name] !== undefined && set.days !== undefined && within(one, set.days);
+  },
   'same-as-last': (set) => Object.keys(set.readings).length >= 3 && Object.entries(set.readings).every(([name, values]) => JSON.stringify(set.last?.[name]) === JSON.stringify(values)),
 };
 
@@ -79,7 +82,7 @@ export function say(set, kind, text) {
     if (!Array.isArray(sent)) return sent ?? '';
     if (from) return shown(from === to ? sent[0] : rounded(convertTo(sent[0], from, to), Number(units.units[to].places)), to);
     const places = (sent[0].split('.')[1] ?? '').length;
-    if (sign === '*') return shown(rounded(times(sent[0], by), places), sent[1]);
+    if (sign === '*') return shown(rounded(times(sent[0], by), Math.max(0, places - by.length + 1)), sent[1]); // the digits stay
     return shown(sign ? rounded(over(sent[0], by), places + by.length - 1) : sent[0], sent[1]);
   });
 }

@@ -20,10 +20,11 @@ const BOUNDS = { below: (order) => order < 0, above: (order) => order > 0, 'at-m
 export const within = (row, value) => Object.entries(BOUNDS).every(([name, holds]) => row[name] === undefined || holds(compare(value, row[name])));
 
 export function flag(kind, part, sent) {
-  const { unit, ranges = [], names = [] } = kinds[kind].parts[part];
+  const { unit = sent.unit, ranges = [], names = [] } = kinds[kind].parts[part];
   const value = charted(sent.value, sent.unit, unit);
-  const range = ranges.find((row) => fits(row, sent));
-  const name = names.find((row) => fits(row, sent) && within(row, value))?.name;
+  const speaks = (row) => (!row.in || row.in === sent.unit) && fits(row, sent);
+  const range = ranges.find(speaks);
+  const name = names.find((row) => speaks(row) && within(row, value))?.name;
   if (!range) return name ? { name } : {};
   const low = range.low !== undefined && compare(value, range.low) < 0;
   const high = range.high !== undefined && compare(value, range.high) > 0;

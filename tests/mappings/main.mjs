@@ -2,7 +2,7 @@
 
 import { report } from './testing.mjs';
 
-for (const name of ['codes', 'units', 'profiles', 'rows', 'limits', 'children', 'score', 'practice', 'checks']) {
+for (const name of ['codes', 'units', 'profiles', 'rows', 'names', 'limits', 'children', 'score', 'practice', 'checks']) {
   const { default: check } = await import(`./check_${name}.mjs`);
   check();
 }

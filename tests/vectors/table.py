@@ -46,7 +46,8 @@ class Table:
         return (Fraction(value) + add) * times / over
 
     def charted(self, value, unit, to):
-        """What goes out: digits as sent, or converted and rounded once."""
+        """What goes out: digits as sent, or converted and rounded once; nought has no sign."""
+        value = value or abs(value)
         return value if unit == to else half_even(self.exact(value, unit, to), self.units[to]["places"])
 
     def fields(self, kind):
