@@ -68,6 +68,7 @@ static enum status read_comma(struct json_scan *scan, char bracket, bool *last)
 static enum status read_member(struct json_scan *scan, unsigned depth, json_t *object)
 {
     const char *name = scan->scratch + scan->used, *start = scan->at;
+    const size_t members = json_object_size(object);
     size_t length = 0;
     json_t *value = NULL;
     enum status status;
@@ -77,17 +78,19 @@ static enum status read_member(struct json_scan *scan, unsigned depth, json_t *o
     status = json_scan_string(scan, &length);
     if (status != STATUS_OK)
         return status;
-    if (json_object_get(object, name))
-        return json_scan_wrong(scan, start, "a name stands twice in one object");
     json_scan_blanks(scan);
     if (!at_is(scan, ':'))
         return missing(scan, "a colon is missing behind a name");
     scan->at++;
     scan->used += length + 1;
     status = read_value(scan, depth, &value);
-    if (status == STATUS_OK && json_object_set_new_nocheck(object, name, value) != 0)
-        status = STATUS_NO_MEMORY;
-    return status;
+    if (status != STATUS_OK)
+        return status;
+    if (json_object_set_new_nocheck(object, name, value) != 0)
+        return STATUS_NO_MEMORY;
+    return json_object_size(object) > members
+               ? STATUS_OK
+               : json_scan_wrong(scan, start, "a name stands twice in one object");
 }
 
 static enum status read_object(struct json_scan *scan, unsigned depth, json_t **out)

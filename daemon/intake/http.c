@@ -2,12 +2,14 @@
  * orderly end.
  *
  * Its own time-out is for idleness only: a sender that drips one byte now and then would hold a
- * connection for ever (design 12). So each connection has a deadline, moved on at each stage, and a
- * reaper that shuts down the socket of whoever missed it. While the disk is waited for there is
- * none. */
+ * connection for ever (design 12). So each connection has a deadline, moved on at each stage, and
+ * the thread at the door shuts down the socket of whoever missed it. While the disk is waited for
+ * there is none. */
 #include <arpa/inet.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <netinet/tcp.h>
+#include <poll.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
@@ -44,6 +46,8 @@ static void connection_begin(struct intake *intake, struct MHD_Connection *mhd, 
     if (connection->next)
         connection->next->previous = connection;
     intake->connections = connection;
+    intake->begun++;
+    intake->inside++;
     pthread_mutex_unlock(&intake->lock);
     *slot = connection;
 }
@@ -59,6 +63,7 @@ static void connection_end(struct intake *intake, struct connection *connection)
         connection->previous->next = connection->next;
     else
         intake->connections = connection->next;
+    intake->inside--;
     pthread_mutex_unlock(&intake->lock);
     free(connection);
 }
@@ -81,14 +86,69 @@ static void cut_the_late(struct intake *intake)
     pthread_mutex_unlock(&intake->lock);
 }
 
-static void *reap(void *context)
+/* ---- the door: one thread lets connections in, and cuts off the late ---- */
+
+#define DOOR_MS     250 /* between two looks at the deadlines */
+#define FULL_MS     5   /* between two looks for room */
+#define ON_WAY_MOST 32  /* let in, and not yet begun by libmicrohttpd */
+
+/* Those for whom there is no room wait before the door (in the kernel's queue): libmicrohttpd, over
+ * a limit of its own, forgets a connection that was given to it. */
+static bool has_room(struct intake *intake)
+{
+    bool room;
+
+    pthread_mutex_lock(&intake->lock);
+    room = intake->inside < intake->parts.settings->connections_most &&
+           intake->let_in - intake->begun < ON_WAY_MOST;
+    pthread_mutex_unlock(&intake->lock);
+    return room;
+}
+
+/* libmicrohttpd spreads them over its threads by the number of the descriptor; left to accept for
+ * themselves, one thread ends up with most of them. */
+static void let_in(struct intake *intake)
+{
+    const struct timespec pause = {.tv_nsec = 50000000};
+    struct sockaddr_storage from;
+    socklen_t length = sizeof(from);
+    int fd = accept(intake->listening, (struct sockaddr *)&from, &length);
+
+    if (fd >= 0) {
+        (void)fcntl(fd, F_SETFD, FD_CLOEXEC);
+        pthread_mutex_lock(&intake->lock);
+        intake->let_in++;
+        pthread_mutex_unlock(&intake->lock);
+        (void)MHD_add_connection(intake->daemon, fd, (struct sockaddr *)&from, length);
+    } else if (errno != EAGAIN && errno != EINTR && errno != ECONNABORTED) {
+        nanosleep(&pause, NULL); /* no descriptor or no memory left: whoever is here goes first */
+    }
+}
+
+/* Whoever was let in and never begun (there was no memory for it) is not waited for any longer. */
+static void forget_the_lost(struct intake *intake)
+{
+    pthread_mutex_lock(&intake->lock);
+    intake->let_in = intake->begun;
+    pthread_mutex_unlock(&intake->lock);
+}
+
+static void *keep_door(void *context)
 {
     struct intake *intake = context;
-    const struct timespec pause = {.tv_nsec = 250000000};
+    int64_t look_at_ms = 0;
 
     while (!atomic_load(&intake->stopping)) {
+        bool room = has_room(intake), open = room && !atomic_load(&intake->draining);
+        struct pollfd door = {.fd = open ? intake->listening : -1, .events = POLLIN};
+
+        if (poll(&door, 1, room ? DOOR_MS : FULL_MS) > 0)
+            let_in(intake);
+        if (clock_monotonic_ms() < look_at_ms)
+            continue;
         cut_the_late(intake);
-        nanosleep(&pause, NULL);
+        forget_the_lost(intake);
+        look_at_ms = clock_monotonic_ms() + DOOR_MS;
     }
     return NULL;
 }
@@ -241,18 +301,20 @@ static int listening_socket(const struct settings *settings, struct intake *inta
     return -1;
 }
 
-static struct MHD_Daemon *start_mhd(struct intake *intake, int fd)
+static struct MHD_Daemon *start_mhd(struct intake *intake)
 {
     const struct settings *settings = intake->parts.settings;
+    const unsigned never_reached =
+        ((unsigned)settings->connections_most + 4 * ON_WAY_MOST) * (unsigned)settings->threads;
 
     return MHD_start_daemon(
-        MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG, 0, NULL, NULL,
-        on_request, intake, MHD_OPTION_EXTERNAL_LOGGER, on_mhd_log, NULL, MHD_OPTION_LISTEN_SOCKET,
-        fd, MHD_OPTION_NOTIFY_CONNECTION, on_connection, intake, MHD_OPTION_NOTIFY_COMPLETED,
-        on_end, NULL, MHD_OPTION_CONNECTION_LIMIT, (unsigned)settings->connections_most,
-        MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)16384, MHD_OPTION_CONNECTION_TIMEOUT,
-        (unsigned)(settings->idle_ms / 1000), MHD_OPTION_THREAD_POOL_SIZE,
-        (unsigned)settings->threads, MHD_OPTION_END);
+        MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG |
+            MHD_USE_NO_LISTEN_SOCKET,
+        0, NULL, NULL, on_request, intake, MHD_OPTION_EXTERNAL_LOGGER, on_mhd_log, NULL,
+        MHD_OPTION_NOTIFY_CONNECTION, on_connection, intake, MHD_OPTION_NOTIFY_COMPLETED, on_end,
+        NULL, MHD_OPTION_CONNECTION_LIMIT, never_reached, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
+        (size_t)16384, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)(settings->idle_ms / 1000),
+        MHD_OPTION_THREAD_POOL_SIZE, (unsigned)settings->threads, MHD_OPTION_END);
 }
 
 static void intake_free(struct intake *intake)
@@ -262,13 +324,14 @@ static void intake_free(struct intake *intake)
     pthread_mutex_destroy(&intake->readers.lock);
     pthread_mutex_destroy(&intake->lock);
     kinds_free(intake->kinds);
+    if (intake->listening >= 0)
+        close(intake->listening);
     free(intake);
 }
 
 enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, struct intake **out)
 {
     struct intake *intake = calloc(1, sizeof(*intake));
-    int fd;
 
     if (!intake)
         return STATUS_NO_MEMORY;
@@ -277,20 +340,20 @@ enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, 
     intake->kinds = kinds_hold(kinds);
     pthread_mutex_init(&intake->lock, NULL);
     pthread_mutex_init(&intake->readers.lock, NULL);
-    fd = listening_socket(parts->settings, intake);
-    if (fd < 0) {
+    intake->listening = listening_socket(parts->settings, intake);
+    if (intake->listening < 0) {
         log_line(LOG_LEVEL_ERROR, "cannot listen on %s: %s", parts->settings->listen,
                  strerror(errno));
         intake_free(intake);
         return STATUS_IO;
     }
-    intake->daemon = start_mhd(intake, fd);
-    if (!intake->daemon) {
-        close(fd);
+    intake->daemon = start_mhd(intake);
+    if (!intake->daemon || pthread_create(&intake->door, NULL, keep_door, intake) != 0) {
+        if (intake->daemon)
+            MHD_stop_daemon(intake->daemon);
         intake_free(intake);
         return STATUS_IO;
     }
-    intake->reaper_runs = pthread_create(&intake->reaper, NULL, reap, intake) == 0;
     *out = intake;
     return STATUS_OK;
 }
@@ -300,29 +363,26 @@ uint16_t intake_port(const struct intake *intake)
     return intake->port;
 }
 
-/* Suspended connections never time out and must all be resumed before MHD_stop_daemon: quiesce, let
- * what is under way be answered (as long as a drain may take; what waits for the disk is waited for
+/* Suspended connections never time out and must all be resumed before MHD_stop_daemon: let nobody
+ * in any more (a listening socket that is shut down refuses at once, and wakes the door), let what
+ * is under way be answered (as long as a drain may take; what waits for the disk is waited for
  * in any case), stop. */
 void intake_stop(struct intake *intake)
 {
     const struct timespec pause = {.tv_nsec = 10000000};
     int64_t begun = clock_monotonic_ms();
-    int fd;
 
     if (!intake)
         return;
     atomic_store(&intake->draining, true);
-    fd = MHD_quiesce_daemon(intake->daemon);
-    if (fd >= 0)
-        close(fd);
+    shutdown(intake->listening, SHUT_RDWR);
     while (atomic_load(&intake->active) > 0 &&
            clock_monotonic_ms() - begun < intake->parts.settings->drain_ms)
         nanosleep(&pause, NULL);
     while (atomic_load(&intake->under_way) > 0 && clock_monotonic_ms() - begun < 60000)
         nanosleep(&pause, NULL);
     atomic_store(&intake->stopping, true);
-    if (intake->reaper_runs)
-        pthread_join(intake->reaper, NULL);
+    pthread_join(intake->door, NULL);
     MHD_stop_daemon(intake->daemon);
     intake_free(intake);
 }

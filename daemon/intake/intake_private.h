@@ -41,17 +41,19 @@ struct intake {
     bool as_entered;
     char host[128];
     uint16_t port;
-    pthread_mutex_t lock; /* guards kinds, connections, keys; never held across a system call */
+    pthread_mutex_t lock; /* guards kinds, connections and their counts, keys; never held across a
+                             system call */
     struct kinds *kinds;
     struct connection *connections;
+    long let_in, begun, inside; /* connections: at the door, of those begun ever, and now */
     struct key_in_use *keys;
     struct reader_pool readers;
     atomic_long under_way; /* exchanges waiting for the disk */
     atomic_long active;    /* exchanges begun and not ended */
     atomic_bool draining;  /* answers close their connections */
     atomic_bool stopping;
-    pthread_t reaper;
-    bool reaper_runs;
+    int listening;
+    pthread_t door;
 };
 
 struct kinds *intake_kinds(struct intake *intake); /* one more reference: the caller's */

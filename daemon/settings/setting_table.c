@@ -18,7 +18,7 @@ const struct setting setting_table[] = {
      "names that may stand in the Host header, beside the address itself and localhost"                                                                                                                            },
     {"intake",  "threads",            SET_NUMBER,   "2",                             1,      64,          NULL,                       AT(threads),            "threads that serve requests"                        },
     {"intake",  "connections_most",   SET_NUMBER,   "256",                           4,      10000,       NULL,                       AT(connections_most),
-     "connections at once; more are turned away"                                                                                                                                                                   },
+     "connections at once; more wait before the door"                                                                                                                                                                   },
     {"intake",  "body_most",          SET_BYTES,    "1 Mi",                          KI,     64 * MI,     NULL,                       AT(body_most),
      "largest request body, also after unpacking"                                                                                                                                                                  },
     {"intake",  "ndjson_most",        SET_BYTES,    "16 Mi",                         KI,     GI,          NULL,                       AT(ndjson_most),
