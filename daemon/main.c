@@ -204,8 +204,8 @@ static void block_signals(sigset_t *signals)
     sigaddset(signals, SIGINT);
     sigaddset(signals, SIGHUP);
     pthread_sigmask(SIG_BLOCK, signals, NULL);
-    signal(SIGPIPE, SIG_IGN);
-    signal(SIGXFSZ, SIG_IGN); /* a full quota is an error of a write, not our end */
+    (void)signal(SIGPIPE, SIG_IGN);
+    (void)signal(SIGXFSZ, SIG_IGN); /* a full quota is an error of a write, not our end */
 }
 
 static void run(struct daemon *daemon, const sigset_t *signals)
@@ -238,7 +238,7 @@ static int check(struct daemon *daemon)
     if (status == STATUS_OK) {
         clients_clear(&clients);
     } else if (status != STATUS_NOT_FOUND) {
-        fprintf(stderr, "%s: %s %s\n", daemon->settings.clients, status_text(status), why);
+        (void)fprintf(stderr, "%s: %s %s\n", daemon->settings.clients, status_text(status), why);
         code = EX_CONFIG;
     }
     if (code == EX_OK)

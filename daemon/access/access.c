@@ -1,5 +1,6 @@
 /* access.c - the daemon's live view of the clients file: looked at again at most once a second,
  * swapped whole. */
+#include <errno.h>
 #include <pthread.h>
 #include <sodium.h>
 #include <stdlib.h>
@@ -12,11 +13,12 @@
 #include "wardpost/moment.h"
 
 struct access {
-    pthread_mutex_t
-        lock; /* guards clients, seen and next_look_ms; the file is read outside of it */
+    pthread_mutex_t lock; /* guards clients to told_why; the file is read outside of it */
     struct clients clients;
-    struct stat seen;
+    struct stat seen; /* the file that was judged: taken or broken, until it changes */
     int64_t next_look_ms;
+    struct stat told; /* the file that was last complained of, and why */
+    enum status told_why;
     char *path;
     bool demo;
     bool has_first;
@@ -51,8 +53,29 @@ static void swap_clients(struct access *access, struct clients *clients, const s
     old = access->clients;
     access->clients = *clients;
     access->seen = *seen;
+    access->told_why = STATUS_OK;
     pthread_mutex_unlock(&access->lock);
     clients_clear(&old);
+}
+
+/* A broken file is broken until it changes; one that could not be read is read again at the next
+ * look. Either is said once. */
+static void keep_clients(struct access *access, const struct stat *now, enum status status,
+                         const char *why)
+{
+    bool is_news;
+
+    pthread_mutex_lock(&access->lock);
+    is_news = access->told_why != status || !same_file(&access->told, now);
+    access->told = *now;
+    access->told_why = status;
+    if (status == STATUS_INVALID)
+        access->seen = *now;
+    pthread_mutex_unlock(&access->lock);
+    if (is_news)
+        log_line(LOG_LEVEL_ERROR, "clients file %s, the old one stays in force: %s%s%s",
+                 status == STATUS_INVALID ? "is broken" : "cannot be read", status_text(status),
+                 why[0] ? ": " : "", why);
 }
 
 static void look_again(struct access *access)
@@ -61,24 +84,22 @@ static void look_again(struct access *access)
     struct clients clients;
     char why[200];
     enum status status;
+    bool is_there;
 
     if (!look_is_due(access, &seen))
         return;
-    if (stat(access->path, &now) == 0 && same_file(&seen, &now))
+    is_there = stat(access->path, &now) == 0;
+    if (is_there && same_file(&seen, &now))
         return;
-    if (now.st_ino == 0 && seen.st_ino == 0)
+    if (!is_there && errno == ENOENT && seen.st_ino == 0)
         return; /* there was none and there is none */
     status = clients_read(access->path, &clients, why);
-    if (status == STATUS_OK || status == STATUS_NOT_FOUND) {
-        log_line(LOG_LEVEL_INFO, "clients=%zu file read", clients.count);
-        swap_clients(access, &clients, &now);
+    if (status != STATUS_OK && status != STATUS_NOT_FOUND) {
+        keep_clients(access, &now, status, why);
         return;
     }
-    log_line(LOG_LEVEL_ERROR, "clients file is broken, the old one stays in force: %s%s%s",
-             status_text(status), why[0] ? ": " : "", why);
-    pthread_mutex_lock(&access->lock);
-    access->seen = now; /* said once for each state of the file */
-    pthread_mutex_unlock(&access->lock);
+    log_line(LOG_LEVEL_INFO, "clients=%zu file read", clients.count);
+    swap_clients(access, &clients, &now);
 }
 
 static void look_now(struct access *access)

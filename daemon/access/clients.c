@@ -61,6 +61,8 @@ static bool read_practitioners(const json_t *list, struct client *client)
     size_t index;
     json_t *one;
 
+    if (list && !json_is_array(list))
+        return false;
     json_array_foreach(list, index, one)
     {
         if (client->practitioners_count == PRACTITIONERS_MOST ||
@@ -84,6 +86,12 @@ static bool read_hash(const json_t *hash, struct client *client)
            length == TOKEN_HASH_BYTES;
 }
 
+static bool read_attended(const json_t *attended, struct client *client)
+{
+    client->attended = json_is_true(attended);
+    return !attended || json_is_boolean(attended);
+}
+
 static const char *read_client(const json_t *item, struct client *client)
 {
     if (!copy_text(json_object_get(item, "name"), client->name, CLIENT_NAME_ROOM))
@@ -92,7 +100,8 @@ static const char *read_client(const json_t *item, struct client *client)
         return "token-hash";
     if (!read_rights(json_object_get(item, "may"), client))
         return "may";
-    client->attended = json_is_true(json_object_get(item, "attended"));
+    if (!read_attended(json_object_get(item, "attended"), client))
+        return "attended";
     if (!read_practitioners(json_object_get(item, "practitioners"), client))
         return "practitioners";
     return NULL;
@@ -104,7 +113,7 @@ static enum status read_list(const json_t *list, struct clients *out, char why[2
     json_t *item;
 
     if (!json_is_array(list)) {
-        snprintf(why, 200, "/clients is not a list");
+        (void)snprintf(why, 200, "/clients is not a list");
         return STATUS_INVALID;
     }
     out->items = calloc(json_array_size(list) + 1, sizeof(*out->items));
@@ -115,7 +124,7 @@ static enum status read_list(const json_t *list, struct clients *out, char why[2
         const char *wrong = read_client(item, &out->items[index]);
 
         if (wrong) {
-            snprintf(why, 200, "/clients/%zu/%s is missing or wrong", index, wrong);
+            (void)snprintf(why, 200, "/clients/%zu/%s is missing or wrong", index, wrong);
             return STATUS_INVALID;
         }
         out->count++;
@@ -135,7 +144,7 @@ enum status clients_read(const char *path, struct clients *out, char why[200])
         return STATUS_NOT_FOUND;
     status = json_in_file(path, &root, &fault);
     if (status == STATUS_INVALID)
-        snprintf(why, 200, "line %u: %.150s", fault.line, fault.detail);
+        (void)snprintf(why, 200, "line %u: %.150s", fault.line, fault.detail);
     if (status != STATUS_OK)
         return status;
     status = read_list(json_object_get(root, "clients"), out, why);
@@ -205,7 +214,7 @@ static enum status sync_folder_of(const char *path)
     int fd;
     enum status status;
 
-    snprintf(copy, sizeof(copy), "%s", path);
+    (void)snprintf(copy, sizeof(copy), "%s", path);
     fd = open(dirname(copy), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (fd < 0)
         return STATUS_IO;
@@ -217,11 +226,14 @@ static enum status sync_folder_of(const char *path)
 static enum status replace_file(const char *path, const char *text, size_t length)
 {
     char temporary[4096];
+    int length_of_name = snprintf(temporary, sizeof(temporary), "%s.new", path);
     enum status status;
     int fd;
 
-    snprintf(temporary, sizeof(temporary), "%s.new", path);
-    fd = open(temporary, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0600);
+    if (length_of_name < 0 || (size_t)length_of_name >= sizeof(temporary))
+        return STATUS_IO;    /* cut short it might be `path` itself */
+    (void)unlink(temporary); /* what was left behind has whatever mode and owner */
+    fd = open(temporary, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
     if (fd < 0)
         return STATUS_IO;
     status = write_all(fd, text, length);

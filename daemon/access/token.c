@@ -18,7 +18,7 @@ void token_make(char text[TOKEN_TEXT_ROOM], uint8_t hash[TOKEN_HASH_BYTES])
     randombytes_buf(secret, sizeof(secret));
     sodium_bin2base64(encoded, sizeof(encoded), secret, sizeof(secret),
                       sodium_base64_VARIANT_URLSAFE_NO_PADDING);
-    snprintf(text, TOKEN_TEXT_ROOM, "wp_%s", encoded);
+    (void)snprintf(text, TOKEN_TEXT_ROOM, "wp_%s", encoded);
     token_hash(text, strlen(text), hash);
     sodium_memzero(secret, sizeof(secret));
     sodium_memzero(encoded, sizeof(encoded));

@@ -27,15 +27,15 @@ static bool beside_executable(const char *relative, char *out, size_t room)
     if (length <= 0)
         return false;
     self[length] = '\0';
-    snprintf(folder, sizeof(folder), "%s/%s", dirname(self), relative);
+    (void)snprintf(folder, sizeof(folder), "%s/%s", dirname(self), relative);
     return holds_table(folder, out, room);
 }
 
 bool mappings_path(const char *set, char *out, size_t room)
 {
     if (set && *set) {
-        snprintf(out, room, "%s",
-                 set); /* what was set is used, there or not: the loader says what is wrong */
+        (void)snprintf(out, room, "%s",
+                       set); /* what was set is used, there or not: the loader says what is wrong */
         return strlen(set) < room;
     }
     return beside_executable("mappings", out, room) ||

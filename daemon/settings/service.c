@@ -38,7 +38,8 @@ void service_notify_reloading(void)
 {
     char state[80];
 
-    snprintf(state, sizeof(state), "RELOADING=1\nMONOTONIC_USEC=%" PRId64, clock_monotonic_us());
+    (void)snprintf(state, sizeof(state), "RELOADING=1\nMONOTONIC_USEC=%" PRId64,
+                   clock_monotonic_us());
     service_notify(state);
 }
 

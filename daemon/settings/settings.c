@@ -2,16 +2,18 @@
  * file and line. */
 #include <confuse.h>
 #include <getopt.h>
+#include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sysexits.h>
 #include <unistd.h>
 
+#include "settings/settings_text.h"
 #include "wardpost/settings.h"
 
 #define SECTIONS_MOST 8
-#define SETTINGS_MOST ((size_t)1 << 20)
+#define FAULT_ROOM    800
 
 /* libConfuse calls back without a context of ours: one file is read at a time, at start, before any
  * thread. */
@@ -23,52 +25,69 @@ static struct reading_file {
     unsigned faults;
 } file;
 
-static void complain(const char *line)
+/* line 0: of the file as a whole. */
+static void complain(int line, const char *what)
 {
+    char text[PATH_MAX + FAULT_ROOM + 20], place[20] = "";
+
+    if (line > 0)
+        (void)snprintf(place, sizeof(place), ":%d", line);
+    (void)snprintf(text, sizeof(text), "%.*s%s: %s", PATH_MAX, file.path, place, what);
     file.faults++;
-    file.complain(file.context, line);
+    file.complain(file.context, text);
 }
 
+static bool is_section(const char *name)
+{
+    for (size_t i = 0; i < setting_count; i++)
+        if (strcmp(setting_table[i].section, name) == 0)
+            return true;
+    return false;
+}
+
+/* The settings of a section; of what is none, the sections. */
 static void list_known(const char *section, char *out, size_t room)
 {
+    bool inside = is_section(section);
+    const char *last = "";
     size_t used = 0;
 
-    out[0] = '\0';
     for (size_t i = 0; i < setting_count; i++) {
         const struct setting *row = &setting_table[i];
+        const char *name = inside ? row->name : row->section;
 
-        if (strcmp(row->section, section) != 0 || used + strlen(row->name) + 3 > room)
+        if ((inside && strcmp(row->section, section) != 0) || strcmp(name, last) == 0 ||
+            used + strlen(name) + 3 > room)
             continue;
-        used += (size_t)snprintf(out + used, room - used, "%s%s", used ? ", " : "", row->name);
+        used += (size_t)snprintf(out + used, room - used, "%s%s", used ? ", " : "", name);
+        last = name;
     }
 }
 
 __attribute__((format(printf, 2, 0))) static void on_confuse_error(cfg_t *cfg, const char *format,
                                                                    va_list arguments)
 {
-    char text[256], line[700], known[400];
-    const char *section = cfg && cfg->name && setting_find(cfg->name, "") == NULL ? cfg->name : "";
+    char text[256], known[400], what[FAULT_ROOM];
+    bool inside = is_section(cfg_name(cfg));
 
-    vsnprintf(text, sizeof(text), format, arguments);
-    list_known(section, known, sizeof(known));
-    if (strstr(text, "no such option") && known[0])
-        snprintf(line, sizeof(line), "%s:%d: %s; %s knows: %s", file.path, cfg->line, text, section,
-                 known);
+    (void)vsnprintf(text, sizeof(text), format, arguments);
+    list_known(cfg_name(cfg), known, sizeof(known));
+    if (strstr(text, "no such option"))
+        (void)snprintf(what, sizeof(what), "%s; %s%s: %s", text,
+                       inside ? cfg_name(cfg) : "the sections", inside ? " knows" : " are", known);
     else
-        snprintf(line, sizeof(line), "%s:%d: %s", file.path, cfg ? cfg->line : 0, text);
-    complain(line);
+        (void)snprintf(what, sizeof(what), "%s", text);
+    complain(cfg->line, what);
 }
 
 static int on_value(cfg_t *cfg, cfg_opt_t *option)
 {
     const struct setting *row = setting_find(cfg_name(cfg), cfg_opt_name(option));
     const char *value = cfg_opt_getnstr(option, cfg_opt_size(option) - 1);
-    char why[200], line[512];
+    char why[200] = "not a setting";
 
-    if (row && value && setting_set(file.settings, row, value, why))
-        return 0;
-    snprintf(line, sizeof(line), "%s:%d: %s", file.path, cfg->line, row ? why : "not a setting");
-    complain(line);
+    if (!row || !value || !setting_set(file.settings, row, value, why))
+        complain(cfg->line, why);
     return 0; /* go on: all faults in one reading */
 }
 
@@ -86,76 +105,32 @@ static size_t section_rows(const char *section, cfg_opt_t *options)
     return count;
 }
 
-/* libConfuse takes the end of the file for the end of a section. Behind `at`, what it would pass
- * by: strings and comments. */
-static const char *pass_by(const char *at)
+/* Each fault was said when libConfuse met it; only when it lacks memory it says nothing. */
+static void parse(cfg_t *cfg, char *text, size_t length)
 {
-    const char *end;
+    FILE *stream = fmemopen(text, length, "r");
 
-    if (*at == '#' || strncmp(at, "//", 2) == 0)
-        return at + strcspn(at, "\n");
-    if (strncmp(at, "/*", 2) == 0) {
-        end = strstr(at, "*/");
-        return end ? end + 2 : at + strlen(at);
-    }
-    if (*at != '"' && *at != '\'')
-        return at + 1;
-    for (end = at + 1; *end && *end != *at; end++)
-        end += *end == '\\' && end[1];
-    return *end ? end + 1 : end;
-}
-
-static void check_sections_end(const char *text)
-{
-    int line = 1, opened = 0, depth = 0;
-    char fault[200];
-
-    while (*text) {
-        const char *next = pass_by(text);
-
-        if (*text == '{') {
-            depth++;
-            opened = line;
-        }
-        depth -= *text == '}';
-        for (; text < next; text++)
-            line += *text == '\n';
-    }
-    if (depth <= 0)
-        return;
-    snprintf(fault, sizeof(fault), "%.150s:%d: the section that begins here is not closed",
-             file.path, opened);
-    complain(fault);
-}
-
-static void check_text(const char *path)
-{
-    FILE *stream = fopen(path, "r");
-    char *text = calloc(1, SETTINGS_MOST + 1);
-
-    if (stream && text && fread(text, 1, SETTINGS_MOST, stream) > 0)
-        check_sections_end(text);
-    free(text);
+    if ((!stream || cfg_parse_fp(cfg, stream) != CFG_SUCCESS) && file.faults == 0)
+        complain(0, "out of memory");
     if (stream)
-        fclose(stream);
+        (void)fclose(stream);
 }
 
-static bool read_with(cfg_t *cfg, const char *path, const cfg_opt_t *sections)
+static void read_with(cfg_t *cfg, const cfg_opt_t *sections)
 {
-    char name[100], line[256];
+    size_t length = 0;
+    char name[100], *text;
 
     for (const cfg_opt_t *section = sections; section->name; section++)
         for (const cfg_opt_t *option = section->subopts; option->name; option++) {
-            snprintf(name, sizeof(name), "%s|%s", section->name, option->name);
-            cfg_set_validate_func(cfg, name, on_value);
+            (void)snprintf(name, sizeof(name), "%s|%s", section->name, option->name);
+            (void)cfg_set_validate_func(cfg, name, on_value);
         }
-    cfg_set_error_function(cfg, on_confuse_error);
-    if (cfg_parse(cfg, path) == CFG_FILE_ERROR) {
-        snprintf(line, sizeof(line), "%s: cannot be read", path);
-        complain(line);
-    }
-    check_text(path);
-    return file.faults == 0;
+    (void)cfg_set_error_function(cfg, on_confuse_error);
+    text = settings_text(file.path, &length, complain);
+    if (text)
+        parse(cfg, text, length);
+    free(text);
 }
 
 bool settings_read_file(const char *path, struct settings *settings, settings_complain *to,
@@ -166,7 +141,6 @@ bool settings_read_file(const char *path, struct settings *settings, settings_co
     size_t count = 0;
     const char *last = "";
     cfg_t *cfg;
-    bool good;
 
     file = (struct reading_file){path, settings, to, context, 0};
     for (size_t i = 0; i < setting_count; i++) {
@@ -180,18 +154,18 @@ bool settings_read_file(const char *path, struct settings *settings, settings_co
     sections[count] = (cfg_opt_t)CFG_END();
     cfg = cfg_init(sections, CFGF_NONE);
     if (!cfg) {
-        complain("out of memory");
+        complain(0, "out of memory");
         return false;
     }
-    good = read_with(cfg, path, sections);
+    read_with(cfg, sections);
     cfg_free(cfg);
-    return good;
+    return file.faults == 0;
 }
 
 static void print_complaint(void *context, const char *line)
 {
     (void)context;
-    fprintf(stderr, "%s\n", line);
+    (void)fprintf(stderr, "%s\n", line);
 }
 
 static const char usage_text[] =
@@ -238,7 +212,7 @@ static const struct option long_options[] = {
 
 static int wrong_use(const char *why)
 {
-    fprintf(stderr, "wardpostd: %s; see wardpostd --help\n", why);
+    (void)fprintf(stderr, "wardpostd: %s; see wardpostd --help\n", why);
     return EX_USAGE + 1;
 }
 
@@ -259,7 +233,7 @@ static int apply_options(int argc, char **argv, struct settings *settings, bool 
     while ((option = getopt_long(argc, argv, "", long_options, NULL)) != -1) {
         switch (option) {
         case OPTION_HELP:
-            fputs(usage_text, stdout);
+            (void)fputs(usage_text, stdout);
             return EX_OK + 1;
         case OPTION_VERSION:
             puts("wardpostd " WARDPOST_VERSION);
@@ -307,7 +281,7 @@ int settings_load(int argc, char **argv, struct settings *settings)
     if (!address_split(settings->listen, host, &port))
         return wrong_use("intake.listen is ADDRESS:PORT");
     if (!address_is_loopback(host)) {
-        fputs("wardpostd: it listens on loopback only until TLS can be configured\n", stderr);
+        (void)fputs("wardpostd: it listens on loopback only until TLS can be configured\n", stderr);
         return EX_CONFIG + 1;
     }
     return 0;

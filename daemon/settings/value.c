@@ -98,7 +98,7 @@ static bool set_text(struct settings *settings, const struct setting *row, const
     char *copy = strdup(value);
 
     if (!copy) {
-        snprintf(why, 200, "out of memory");
+        (void)snprintf(why, 200, "out of memory");
         return false;
     }
     free(*slot);
@@ -115,7 +115,7 @@ bool setting_set(struct settings *settings, const struct setting *row, const cha
     case SET_CHOICE:
         if (is_choice(row->choices, value))
             return set_text(settings, row, value, why);
-        snprintf(why, 200, "%s.%s is one of: %s", row->section, row->name, row->choices);
+        (void)snprintf(why, 200, "%s.%s is one of: %s", row->section, row->name, row->choices);
         return false;
     case SET_TEXT:
         return set_text(settings, row, value, why);
@@ -126,9 +126,9 @@ bool setting_set(struct settings *settings, const struct setting *row, const cha
             memcpy((char *)settings + row->offset, &number, sizeof(number));
             return true;
         }
-        snprintf(why, 200, "%s.%s is a whole number%s from %" PRId64 " to %" PRId64 "%s",
-                 row->section, row->name, suffixes_text(row->type), row->least, row->most,
-                 row->type == SET_DURATION ? " ms" : "");
+        (void)snprintf(why, 200, "%s.%s is a whole number%s from %" PRId64 " to %" PRId64 "%s",
+                       row->section, row->name, suffixes_text(row->type), row->least, row->most,
+                       row->type == SET_DURATION ? " ms" : "");
         return false;
     }
     return false;

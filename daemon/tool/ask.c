@@ -16,7 +16,7 @@ char *read_input(const char *path, size_t *length)
     bool whole = false;
 
     if (!file) {
-        fprintf(stderr, "wardpost: %s cannot be read\n", path);
+        (void)fprintf(stderr, "wardpost: %s cannot be read\n", path);
         return NULL;
     }
     do {
@@ -30,9 +30,9 @@ char *read_input(const char *path, size_t *length)
         whole = got == 0 && !ferror(file);
     } while (got > 0);
     if (file != stdin)
-        fclose(file);
+        (void)fclose(file);
     if (!whole) { /* half of it is worse than nothing */
-        fprintf(stderr, "wardpost: %s cannot be read\n", path);
+        (void)fprintf(stderr, "wardpost: %s cannot be read\n", path);
         free(bytes);
         return NULL;
     }
@@ -67,11 +67,11 @@ static struct curl_slist *headers_of(const struct tool *tool, const char *type)
     char line[400];
 
     if (type) {
-        snprintf(line, sizeof(line), "Content-Type: %s", type);
+        (void)snprintf(line, sizeof(line), "Content-Type: %s", type);
         headers = curl_slist_append(headers, line);
     }
     if (tool->token) {
-        snprintf(line, sizeof(line), "Authorization: Bearer %s", tool->token);
+        (void)snprintf(line, sizeof(line), "Authorization: Bearer %s", tool->token);
         more = curl_slist_append(headers, line);
         headers = more ? more : headers;
     }
@@ -97,7 +97,7 @@ static int ask(const struct tool *tool, const char *method, const char *path,
     *out = (struct answer){0};
     if (!easy)
         return EX_OSERR;
-    snprintf(url, sizeof(url), "%s%s", tool->server, path);
+    (void)snprintf(url, sizeof(url), "%s%s", tool->server, path);
     curl_easy_setopt(easy, CURLOPT_URL, url);
     curl_easy_setopt(easy, CURLOPT_PROTOCOLS_STR, "http,https");
     curl_easy_setopt(easy, CURLOPT_HTTPHEADER, headers);
@@ -114,7 +114,8 @@ static int ask(const struct tool *tool, const char *method, const char *path,
     curl_slist_free_all(headers);
     curl_easy_cleanup(easy);
     if (code != CURLE_OK) {
-        fprintf(stderr, "wardpost: the daemon cannot be reached: %s\n", curl_easy_strerror(code));
+        (void)fprintf(stderr, "wardpost: the daemon cannot be reached: %s\n",
+                      curl_easy_strerror(code));
         return EX_UNAVAILABLE;
     }
     read_json(out);
@@ -132,7 +133,7 @@ static void print_answer(const struct answer *answer)
 {
     if (answer->length == 0)
         return;
-    fwrite(answer->text, 1, answer->length, stdout);
+    (void)fwrite(answer->text, 1, answer->length, stdout);
     if (answer->text[answer->length - 1] != '\n')
         putchar('\n');
 }
@@ -160,8 +161,8 @@ static int answer_code(const struct answer *answer)
            (answer->status < codes[i].from || answer->status > codes[i].to))
         i++;
     if (codes[i].code != EX_OK && answer->length > 0) {
-        fwrite(answer->text, 1, answer->length, stderr);
-        fputc('\n', stderr);
+        (void)fwrite(answer->text, 1, answer->length, stderr);
+        (void)fputc('\n', stderr);
     }
     return codes[i].code;
 }
@@ -190,7 +191,7 @@ int post_json(const struct tool *tool, const char *path, struct json_out *body, 
     if (send.text)
         code = converse(tool, "POST", path, &send, print);
     else
-        fprintf(stderr, "wardpost: out of memory\n");
+        (void)fprintf(stderr, "wardpost: out of memory\n");
     json_out_clear(body);
     return code;
 }

@@ -10,14 +10,14 @@ static int decide(struct tool *tool, const char *what)
     char path[160];
 
     if (!tool->reason || !tool->by) {
-        fprintf(stderr, "wardpost: say --reason TEXT and --by WHO\n");
+        (void)fprintf(stderr, "wardpost: say --reason TEXT and --by WHO\n");
         return EX_USAGE;
     }
     out_object(&body);
     out_member(&body, "reason", tool->reason);
     out_member(&body, "by", tool->by);
     out_object_end(&body);
-    snprintf(path, sizeof(path), "/v1/readings/%.60s/%s", tool->argv[0], what);
+    (void)snprintf(path, sizeof(path), "/v1/readings/%.60s/%s", tool->argv[0], what);
     return post_json(tool, path, &body, NULL);
 }
 

@@ -9,7 +9,8 @@
 
 static int say_status(const char *path, enum status status, const char *why)
 {
-    fprintf(stderr, "wardpost: %s: %s%s%s\n", path, status_text(status), why[0] ? ": " : "", why);
+    (void)fprintf(stderr, "wardpost: %s: %s%s%s\n", path, status_text(status), why[0] ? ": " : "",
+                  why);
     return status == STATUS_INVALID ? EX_CONFIG : EX_CANTCREAT;
 }
 
@@ -48,16 +49,17 @@ static bool make_client(const struct tool *tool, const char *name, struct client
 {
     *client = (struct client){.attended = tool->attended};
     if (*name == '\0' || strlen(name) >= CLIENT_NAME_ROOM) {
-        fprintf(stderr, "wardpost: a name has 1 to %d bytes\n", CLIENT_NAME_ROOM - 1);
+        (void)fprintf(stderr, "wardpost: a name has 1 to %d bytes\n", CLIENT_NAME_ROOM - 1);
         return false;
     }
     memcpy(client->name, name, strlen(name) + 1);
     if (!take_rights(tool->may ? tool->may : "send", client)) {
-        fprintf(stderr, "wardpost: --may takes send, read, decide, with commas between\n");
+        (void)fprintf(stderr, "wardpost: --may takes send, read, decide, with commas between\n");
         return false;
     }
     if (!take_practitioners(tool, client)) {
-        fprintf(stderr, "wardpost: --practitioner has 1 to %d bytes\n", PRACTITIONER_ROOM - 1);
+        (void)fprintf(stderr, "wardpost: --practitioner has 1 to %d bytes\n",
+                      PRACTITIONER_ROOM - 1);
         return false;
     }
     return true;
@@ -70,7 +72,7 @@ static int add(struct tool *tool, struct clients *clients, const char *name)
     enum status status;
 
     if (clients_find(clients, name)) {
-        fprintf(stderr, "wardpost: there is a client of that name\n");
+        (void)fprintf(stderr, "wardpost: there is a client of that name\n");
         return EX_DATAERR;
     }
     longer = realloc(clients->items, (clients->count + 1) * sizeof(*longer));
@@ -85,8 +87,8 @@ static int add(struct tool *tool, struct clients *clients, const char *name)
     if (status != STATUS_OK)
         return say_status(tool->clients, status, "");
     printf("%s\n", token);
-    fprintf(stderr, "This is the token of %s, shown once. The daemon takes it from now on.\n",
-            name);
+    (void)fprintf(stderr, "This is the token of %s, shown once. The daemon takes it from now on.\n",
+                  name);
     return EX_OK;
 }
 
@@ -96,7 +98,7 @@ static int remove_client(struct tool *tool, struct clients *clients, const char 
     enum status status;
 
     if (!client) {
-        fprintf(stderr, "wardpost: there is no client of that name\n");
+        (void)fprintf(stderr, "wardpost: there is no client of that name\n");
         return EX_NOINPUT;
     }
     memmove(client, client + 1,
@@ -135,7 +137,7 @@ int command_device(struct tool *tool)
     else if (strcmp(tool->argv[0], "remove") == 0 && tool->argc == 2)
         code = remove_client(tool, &clients, tool->argv[1]);
     else
-        fprintf(stderr, "usage: wardpost device add NAME | list | remove NAME\n");
+        (void)fprintf(stderr, "usage: wardpost device add NAME | list | remove NAME\n");
     clients_clear(&clients);
     return code;
 }

@@ -82,6 +82,6 @@ int command_show(struct tool *tool)
 {
     char path[128];
 
-    snprintf(path, sizeof(path), "/v1/readings/%.60s", tool->argv[0]);
+    (void)snprintf(path, sizeof(path), "/v1/readings/%.60s", tool->argv[0]);
     return converse(tool, "GET", path, NULL, NULL);
 }

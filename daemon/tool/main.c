@@ -41,21 +41,22 @@ static const struct option options[] = {
 
 static void print_usage(FILE *out)
 {
-    fputs("wardpost - look after a wardpostd\n\n", out);
+    (void)fputs("wardpost - look after a wardpostd\n\n", out);
     for (int i = 0; i < command_count; i++)
-        fprintf(out, "  wardpost %-8s %-34s %s\n", command_table[i].name,
-                command_table[i].arguments, command_table[i].about);
-    fputs("\n"
-          "  --daemon URL       where wardpostd listens (http://127.0.0.1:8642; WARDPOST_DAEMON)\n"
-          "  --token-file FILE  holds the token (else WARDPOST_TOKEN)\n"
-          "  --json             what the daemon answered, for scripts\n"
-          "  --mappings DIR     kind table for map and check\n"
-          "  --clients FILE     for device (/etc/wardpost/clients.json)\n"
-          "  --may, --attended, --practitioner   for device add; see wardpost(1)\n"
-          "  --help, --version\n\n"
-          "A record-keeping aid, not a monitor, not an alarm and no diagnosis. Local policy and "
-          "licensed judgement come first.\n",
-          out);
+        (void)fprintf(out, "  wardpost %-8s %-34s %s\n", command_table[i].name,
+                      command_table[i].arguments, command_table[i].about);
+    (void)fputs(
+        "\n"
+        "  --daemon URL       where wardpostd listens (http://127.0.0.1:8642; WARDPOST_DAEMON)\n"
+        "  --token-file FILE  holds the token (else WARDPOST_TOKEN)\n"
+        "  --json             what the daemon answered, for scripts\n"
+        "  --mappings DIR     kind table for map and check\n"
+        "  --clients FILE     for device (/etc/wardpost/clients.json)\n"
+        "  --may, --attended, --practitioner   for device add; see wardpost(1)\n"
+        "  --help, --version\n\n"
+        "A record-keeping aid, not a monitor, not an alarm and no diagnosis. Local policy and "
+        "licensed judgement come first.\n",
+        out);
 }
 
 static void take_text(struct tool *tool, const char *name)
@@ -86,9 +87,9 @@ static bool take_token_file(struct tool *tool, const char *path)
     bool good = file && fgets(tool->token_room, sizeof(tool->token_room), file);
 
     if (file)
-        fclose(file);
+        (void)fclose(file);
     if (!good) {
-        fprintf(stderr, "wardpost: %s cannot be read\n", path);
+        (void)fprintf(stderr, "wardpost: %s cannot be read\n", path);
         return false;
     }
     tool->token_room[strcspn(tool->token_room, "\r\n")] = '\0';
@@ -144,10 +145,10 @@ static int run_command(struct tool *tool, const char *name)
             continue;
         if (tool->argc >= command->least && tool->argc <= command->most)
             return command->run(tool);
-        fprintf(stderr, "usage: wardpost %s %s\n", command->name, command->arguments);
+        (void)fprintf(stderr, "usage: wardpost %s %s\n", command->name, command->arguments);
         return EX_USAGE;
     }
-    fprintf(stderr, "wardpost: there is no '%s'; see wardpost --help\n", name);
+    (void)fprintf(stderr, "wardpost: there is no '%s'; see wardpost --help\n", name);
     return EX_USAGE;
 }
 

@@ -19,16 +19,16 @@ static int load(struct tool *tool, struct kinds **kinds)
     enum status status;
 
     if (!mappings_path(tool->mappings, path, sizeof(path))) {
-        fprintf(stderr, "wardpost: no kind table found; see --mappings\n");
+        (void)fprintf(stderr, "wardpost: no kind table found; see --mappings\n");
         return EX_NOINPUT;
     }
     status = kinds_load(path, kinds, &fault);
     if (status == STATUS_OK)
         return EX_OK;
     if (status == STATUS_INVALID)
-        fprintf(stderr, "%s/%s\n", path, kinds_fault_text(&fault, text));
+        (void)fprintf(stderr, "%s/%s\n", path, kinds_fault_text(&fault, text));
     else
-        fprintf(stderr, "wardpost: %s: %s\n", path, status_text(status));
+        (void)fprintf(stderr, "wardpost: %s: %s\n", path, status_text(status));
     return status == STATUS_INVALID ? EX_CONFIG : EX_NOINPUT;
 }
 
@@ -50,7 +50,7 @@ static int print_problems(const struct problems *problems, const char *title)
     problem_out(&out, strcmp(title, "not JSON") == 0 ? 400 : 422, title,
                 "Each thing that is wrong is listed with where it stands.", problems);
     if (json_out_ok(&out))
-        fprintf(stderr, "%s\n", json_out_text(&out));
+        (void)fprintf(stderr, "%s\n", json_out_text(&out));
     json_out_clear(&out);
     return EX_DATAERR;
 }
@@ -105,7 +105,7 @@ static enum status map_all(struct mapping *mapping)
 
 static void mapping_clear(struct mapping *mapping)
 {
-    for (size_t i = 0; mapping->judgements && i < mapping->set->count; i++)
+    for (size_t i = 0; mapping->set && mapping->judgements && i < mapping->set->count; i++)
         judgement_clear(&mapping->judgements[i]);
     free(mapping->judgements);
     free(mapping->scores);
@@ -133,7 +133,7 @@ static int map_text(struct kinds *kinds, const char *text, size_t length, bool a
         status = judge(&mapping);
     if (status == STATUS_OK && mapping.problems.count > 0)
         code = print_problems(&mapping.problems, "cannot be taken");
-    else if (status == STATUS_OK && (status = map_all(&mapping)) == STATUS_OK)
+    else if (status == STATUS_OK && map_all(&mapping) == STATUS_OK)
         code = print_observations(mapping.set, &mapping.observations, all);
     mapping_clear(&mapping);
     json_decref(body);

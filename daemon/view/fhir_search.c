@@ -214,14 +214,15 @@ static enum status take_parameter(struct reading_search *reading,
             continue;
         if (parameter_table[i].take(reading, parameter->value))
             return reading->status;
-        snprintf(why, 200, "the value of %s is not one that can be searched for",
-                 parameter_table[i].name);
+        (void)snprintf(why, 200, "the value of %s is not one that can be searched for",
+                       parameter_table[i].name);
         return STATUS_INVALID;
     }
-    snprintf(why, 200,
-             "parameters known here: _count, _id, _lastUpdated (ge, gt), code, date, identifier, "
-             "patient, "
-             "patient:identifier, page");
+    (void)snprintf(
+        why, 200,
+        "parameters known here: _count, _id, _lastUpdated (ge, gt), code, date, identifier, "
+        "patient, "
+        "patient:identifier, page");
     return STATUS_INVALID;
 }
 
@@ -301,7 +302,7 @@ static void url_add_time(struct url *url, const char *prefix, int64_t ms)
     struct moment moment = {ms, 0};
 
     moment_text(moment, text);
-    snprintf(value, sizeof(value), "%s%s", prefix, text);
+    (void)snprintf(value, sizeof(value), "%s%s", prefix, text);
     url_add(url, "date", value);
 }
 
@@ -310,23 +311,23 @@ bool fhir_search_next(const struct fhir_search *search, int64_t seq, char *out, 
     struct url url = {out, 11, room, false};
     char text[256];
 
-    snprintf(out, room, "Observation");
+    (void)snprintf(out, room, "Observation");
     if (search->has_patient) {
         uuid_text(&search->patient_id, text);
         url_add(&url, "patient", text);
     }
     for (size_t i = 0; i < search->codes_count; i++) {
-        snprintf(text, sizeof(text), "%s%s%s", search->codes[i].system,
-                 search->codes[i].system[0] ? "%7C" : "", search->codes[i].code);
+        (void)snprintf(text, sizeof(text), "%s%s%s", search->codes[i].system,
+                       search->codes[i].system[0] ? "%7C" : "", search->codes[i].code);
         url_add(&url, "code", text);
     }
     if (search->rows.taken_from_ms != INT64_MIN)
         url_add_time(&url, "ge", search->rows.taken_from_ms);
     if (search->rows.taken_to_ms != INT64_MAX)
         url_add_time(&url, "lt", search->rows.taken_to_ms);
-    snprintf(text, sizeof(text), "%zu", search->count);
+    (void)snprintf(text, sizeof(text), "%zu", search->count);
     url_add(&url, "_count", text);
-    snprintf(text, sizeof(text), "%lld", (long long)seq);
+    (void)snprintf(text, sizeof(text), "%lld", (long long)seq);
     url_add(&url, "page", text);
     return !url.full && !search->has_id;
 }

@@ -15,7 +15,7 @@ static const char *own_reference(void *context, const struct uuid *id)
     char text[UUID_TEXT_ROOM];
 
     uuid_text(id, text);
-    snprintf(room, 64, "Observation/%s", text);
+    (void)snprintf(room, 64, "Observation/%s", text);
     return room;
 }
 

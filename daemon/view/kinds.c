@@ -18,7 +18,7 @@ static void folder_out(const json_t *files, const char *folder, struct json_out 
 
         if (strncmp(path, folder, length) != 0 || path[length] != '/')
             continue;
-        snprintf(name, sizeof(name), "%s", path + length + 1);
+        (void)snprintf(name, sizeof(name), "%s", path + length + 1);
         name[strcspn(name, ".")] = '\0';
         out_name(out, name);
         out_json(out, value);
@@ -49,7 +49,7 @@ void view_kinds(const struct kinds *kinds, struct json_out *out)
     for (size_t i = 0; i < kinds_count(kinds); i++) {
         char path[160];
 
-        snprintf(path, sizeof(path), "kinds/%s.json", kinds_at(kinds, i)->name);
+        (void)snprintf(path, sizeof(path), "kinds/%s.json", kinds_at(kinds, i)->name);
         out_json(out, json_object_get(files, path));
     }
     out_array_end(out);

@@ -33,7 +33,7 @@ static bool step(void *context, const struct outbox_row *row)
     struct walk *walk = context;
 
     walk->seen++;
-    snprintf(walk->last, sizeof(walk->last), "%s", row->patient);
+    (void)snprintf(walk->last, sizeof(walk->last), "%s", row->patient);
     walk->stopped = !walk->each(walk->context, row);
     return !walk->stopped;
 }
@@ -66,7 +66,7 @@ static bool patient_seen(void *context, const struct outbox_row *row)
     patient_id(row->patient, &id);
     wanted->found = uuid_equal(&id, wanted->id);
     if (wanted->found)
-        snprintf(wanted->key, PATIENT_KEY_ROOM, "%s", row->patient);
+        (void)snprintf(wanted->key, PATIENT_KEY_ROOM, "%s", row->patient);
     return !wanted->found;
 }
 
@@ -114,7 +114,7 @@ static bool only_seen(void *context, const struct outbox_row *row)
     struct only *only = context;
 
     only->count++;
-    snprintf(only->key, PATIENT_KEY_ROOM, "%s", row->patient);
+    (void)snprintf(only->key, PATIENT_KEY_ROOM, "%s", row->patient);
     return only->count < 2;
 }
 
@@ -257,7 +257,7 @@ enum status fhir_patients(struct outbox_reader *reader, const struct fhir_parame
         } else if (strcmp(name, "_id") == 0 && uuid_parse(value, strlen(value), &id)) {
             has_id = true;
         } else {
-            snprintf(why, 200, "parameters known here: identifier (system|value), _id");
+            (void)snprintf(why, 200, "parameters known here: identifier (system|value), _id");
             return STATUS_INVALID;
         }
     }
