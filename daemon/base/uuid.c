@@ -64,15 +64,29 @@ static void set_version(struct uuid *uuid, unsigned version)
     uuid->bytes[8] = (uint8_t)((uuid->bytes[8] & 0x3F) | 0x80);
 }
 
+/* Each ask of the kernel is a system call, so a thread asks for some ids at once. What it has left
+ * is no secret: ids are public. */
+static void random_bytes(struct uuid *out)
+{
+    static _Thread_local struct uuid ahead[16];
+    static _Thread_local size_t left;
+
+    if (left == 0) {
+        randombytes_buf(ahead, sizeof(ahead));
+        left = sizeof(ahead) / sizeof(ahead[0]);
+    }
+    *out = ahead[--left];
+}
+
 void uuid_random(struct uuid *out)
 {
-    randombytes_buf(out->bytes, sizeof(out->bytes));
+    random_bytes(out);
     set_version(out, 4);
 }
 
 void uuid_at(int64_t wall_ms, struct uuid *out)
 {
-    randombytes_buf(out->bytes, sizeof(out->bytes));
+    random_bytes(out);
     for (int i = 0; i < 6; i++)
         out->bytes[i] = (uint8_t)(wall_ms >> (40 - 8 * i));
     set_version(out, 7);

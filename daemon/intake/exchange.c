@@ -271,25 +271,24 @@ static enum MHD_Result send_reply(struct exchange *exchange)
     return result;
 }
 
-static struct exchange *exchange_new(struct intake *intake, struct MHD_Connection *connection)
+/* NULL: there was no memory for the connection. */
+static struct exchange *exchange_on(struct intake *intake, struct MHD_Connection *mhd)
 {
     const union MHD_ConnectionInfo *info =
-        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT);
-    struct exchange *exchange = calloc(1, sizeof(*exchange));
+        MHD_get_connection_info(mhd, MHD_CONNECTION_INFO_SOCKET_CONTEXT);
+    struct connection *line = info ? info->socket_context : NULL;
 
-    if (!exchange)
+    if (!line)
         return NULL;
-    exchange->intake = intake;
-    exchange->connection = connection;
-    exchange->line = info ? info->socket_context : NULL;
+    line->exchange = (struct exchange){.intake = intake, .connection = mhd, .line = line};
     atomic_fetch_add(&intake->active, 1);
-    return exchange;
+    return &line->exchange;
 }
 
 enum MHD_Result exchange_begin(struct intake *intake, struct MHD_Connection *connection,
                                const char *method, const char *path, void **slot)
 {
-    struct exchange *exchange = exchange_new(intake, connection);
+    struct exchange *exchange = exchange_on(intake, connection);
 
     if (!exchange)
         return MHD_NO;
@@ -385,5 +384,4 @@ void exchange_end(struct exchange *exchange)
     body_clear(&exchange->body);
     reply_clear(&exchange->reply);
     atomic_fetch_sub(&exchange->intake->active, 1);
-    free(exchange);
 }

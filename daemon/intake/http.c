@@ -24,8 +24,6 @@
 
 void intake_deadline(struct connection *connection, struct intake *intake, int64_t in_ms)
 {
-    if (!connection)
-        return;
     pthread_mutex_lock(&intake->lock);
     connection->deadline_ms = in_ms == INT64_MAX ? INT64_MAX : clock_monotonic_ms() + in_ms;
     pthread_mutex_unlock(&intake->lock);
@@ -38,7 +36,7 @@ static void connection_begin(struct intake *intake, struct MHD_Connection *mhd, 
     struct connection *connection = calloc(1, sizeof(*connection));
 
     if (!connection)
-        return; /* it goes on without a deadline of ours; the idle time-out remains */
+        return; /* no request of it will be taken; the idle time-out remains */
     connection->fd = info ? info->connect_fd : -1;
     connection->deadline_ms = clock_monotonic_ms() + intake->parts.settings->headers_deadline_ms;
     pthread_mutex_lock(&intake->lock);

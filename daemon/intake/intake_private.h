@@ -14,14 +14,7 @@
 #include "wardpost/score.h"
 
 struct route;
-struct exchange;
-
-struct connection { /* one TCP connection, for the deadlines */
-    struct connection *next, *previous;
-    int fd;
-    int64_t deadline_ms; /* monotonic; INT64_MAX: none (the disk is being waited for) */
-    bool cut;
-};
+struct connection;
 
 struct key_in_use { /* an Idempotency-Key whose first request is not finished */
     struct key_in_use *next;
@@ -101,6 +94,14 @@ struct exchange {
     struct key_in_use key; /* key.key NULL: none */
     struct submission *submission; /* what waits for the disk */
     struct bulk *bulk;             /* NDJSON */
+};
+
+struct connection { /* one TCP connection: its deadline, and the request it is at */
+    struct connection *next, *previous;
+    int fd;
+    int64_t deadline_ms; /* monotonic; INT64_MAX: none (the disk is being waited for) */
+    bool cut;
+    struct exchange exchange; /* one at a time */
 };
 
 /* A route takes the exchange when its body is here (for `streams`: at the first piece) and leaves a
