@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -127,6 +128,10 @@ static enum status read_list(const json_t *list, struct clients *out, char why[2
             (void)snprintf(why, 200, "/clients/%zu/%s is missing or wrong", index, wrong);
             return STATUS_INVALID;
         }
+        if (clients_find(out, out->items[index].name)) { /* removing one would leave the other */
+            (void)snprintf(why, 200, "/clients/%zu/name stands twice", index);
+            return STATUS_INVALID;
+        }
         out->count++;
     }
     return STATUS_OK;
@@ -208,19 +213,50 @@ static enum status write_all(int fd, const char *text, size_t length)
     return fsync(fd) == 0 ? STATUS_OK : STATUS_IO;
 }
 
-static enum status sync_folder_of(const char *path)
+static int open_folder_of(const char *path)
 {
     char copy[4096];
-    int fd;
-    enum status status;
 
     (void)snprintf(copy, sizeof(copy), "%s", path);
-    fd = open(dirname(copy), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    return open(dirname(copy), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+}
+
+int clients_lock(const char *path)
+{
+    int fd = open_folder_of(path);
+
+    while (fd >= 0 && flock(fd, LOCK_EX) != 0)
+        if (errno != EINTR) {
+            close(fd);
+            return -1;
+        }
+    return fd;
+}
+
+static enum status sync_folder_of(const char *path)
+{
+    int fd = open_folder_of(path);
+    enum status status;
+
     if (fd < 0)
         return STATUS_IO;
     status = fsync(fd) == 0 ? STATUS_OK : STATUS_IO;
     close(fd);
     return status;
+}
+
+/* It stays the file of whoever reads it: root enrols, the daemon's own user reads. */
+static enum status keep_owner(const char *path, int fd)
+{
+    struct stat old, new;
+
+    if (stat(path, &old) != 0)
+        return errno == ENOENT ? STATUS_OK : STATUS_IO;
+    if (fstat(fd, &new) != 0)
+        return STATUS_IO;
+    if (old.st_uid == new.st_uid && old.st_gid == new.st_gid)
+        return STATUS_OK;
+    return fchown(fd, old.st_uid, old.st_gid) == 0 ? STATUS_OK : STATUS_IO;
 }
 
 static enum status replace_file(const char *path, const char *text, size_t length)
@@ -236,7 +272,9 @@ static enum status replace_file(const char *path, const char *text, size_t lengt
     fd = open(temporary, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
     if (fd < 0)
         return STATUS_IO;
-    status = write_all(fd, text, length);
+    status = keep_owner(path, fd);
+    if (status == STATUS_OK)
+        status = write_all(fd, text, length);
     if (close(fd) != 0 && status == STATUS_OK)
         status = STATUS_IO;
     if (status == STATUS_OK && rename(temporary, path) != 0)

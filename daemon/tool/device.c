@@ -125,9 +125,12 @@ int command_device(struct tool *tool)
 {
     struct clients clients;
     char why[200];
-    enum status status = clients_read(tool->clients, &clients, why);
+    int lock = clients_lock(tool->clients); /* until the end of the program */
+    enum status status = lock >= 0 ? clients_read(tool->clients, &clients, why) : STATUS_IO;
     int code = EX_USAGE;
 
+    if (lock < 0)
+        return say_status(tool->clients, status, "its folder cannot be opened");
     if (status != STATUS_OK && status != STATUS_NOT_FOUND)
         return say_status(tool->clients, status, why);
     if (strcmp(tool->argv[0], "list") == 0 && tool->argc == 1)

@@ -40,9 +40,11 @@ enum right right_named(const char *word, size_t length);
 
 /* NOT_FOUND: no file (an empty list is given); INVALID: broken, `why` says where. */
 MUST_CHECK enum status clients_read(const char *path, struct clients *out, char why[200]);
-/* Whole or not at all: temporary file, fsync, rename, fsync of the folder; mode 0600. */
+/* Whole or not at all: temporary file, fsync, rename, fsync of the folder; mode 0600, and the owner it had. */
 MUST_CHECK enum status clients_write(const char *path, const struct clients *clients);
 void clients_clear(struct clients *clients);
+/* Whoever reads, changes and writes holds this meanwhile; it waits for others. A descriptor to be closed, or -1. */
+int clients_lock(const char *path);
 struct client *clients_find(const struct clients *clients, const char *name);
 
 /* A new token and its hash. */

@@ -15,6 +15,7 @@
 #include <string.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 #include <cmocka.h>
@@ -473,6 +474,54 @@ static void test_each_failed_allocation_of_writing(void **state)
     assert_holds(given, (const char *const[]){"a", "b", "c", "d"}, 4);
 }
 
+static void test_the_owner_stays(void **state)
+{
+    struct given *given = *state;
+    struct clients clients = {NULL, 0};
+    struct stat about;
+    uid_t other = geteuid() == 0 ? 4242 : geteuid(); /* only root can give a file away */
+
+    assert_int_equal(clients_write(given->path, &clients), STATUS_OK);
+    assert_int_equal(chown(given->path, other, getegid()), 0);
+    assert_int_equal(clients_write(given->path, &clients), STATUS_OK);
+    assert_int_equal(stat(given->path, &about), 0);
+    assert_int_equal(about.st_uid, other);
+    assert_int_equal(about.st_mode & 07777, 0600);
+}
+
+struct waiting {
+    const char *path;
+    atomic_bool through;
+};
+
+static void *wait_for_lock(void *context)
+{
+    struct waiting *waiting = context;
+    int fd = clients_lock(waiting->path);
+
+    atomic_store(&waiting->through, true);
+    return fd >= 0 && close(fd) == 0 ? waiting : NULL;
+}
+
+static void test_one_at_a_time(void **state)
+{
+    struct given *given = *state;
+    struct waiting waiting = {.path = given->path};
+    const struct timespec moment = {.tv_nsec = 50000000};
+    int fd = clients_lock(given->path);
+    pthread_t thread;
+    void *good = NULL;
+
+    assert_true(fd >= 0);
+    assert_int_equal(pthread_create(&thread, NULL, wait_for_lock, &waiting), 0);
+    nanosleep(&moment, NULL);
+    assert_false(atomic_load(&waiting.through));
+    assert_int_equal(close(fd), 0);
+    assert_int_equal(pthread_join(thread, &good), 0);
+    assert_ptr_equal(good, &waiting);
+    assert_int_equal(clients_lock("/no/such/folder/clients.json"), -1);
+}
+
 /* ---- reading that fails ---- */
 
 #define HASH     "bddd813c634239723171ef3fee98579b94964e3bb1cb3e427262c8c068d52319"
@@ -481,6 +530,7 @@ static void test_each_failed_allocation_of_writing(void **state)
 #define TOKEN    FIELD("token-hash") "\"" HASH "\","
 #define MAY      FIELD("may") "[\"send\"]"
 #define GOOD     "{" NAME TOKEN MAY "}"
+#define OTHER    "{" FIELD("name") "\"cuff\"," TOKEN MAY "}"
 #define ONE(x)   "{\"clients\":[" x "]}"
 
 static void test_what_may_be_left_out(void **state)
@@ -517,7 +567,8 @@ static const struct {
     {ONE("{" FIELD("name") "7," TOKEN MAY "}"),                                       "/clients/0/name is missing or wrong"      },
     {ONE("{" FIELD("name") "\"" SIXTY_4 "5\"," TOKEN MAY "}"),
      "/clients/0/name is missing or wrong"                                                                                       },
-    {ONE(GOOD "," GOOD ",{" NAME MAY "}"),                                            "/clients/2/token-hash is missing or wrong"},
+    {ONE(GOOD "," OTHER ",{" NAME MAY "}"),                                           "/clients/2/token-hash is missing or wrong"},
+    {ONE(GOOD "," OTHER "," GOOD),                                                    "/clients/2/name stands twice"             },
     {ONE("{" NAME FIELD("token-hash") "7," MAY "}"),                                  "/clients/0/token-hash is missing or wrong"},
     {ONE("{" NAME FIELD("token-hash") "\"\"," MAY "}"),
      "/clients/0/token-hash is missing or wrong"                                                                                 },
@@ -574,7 +625,7 @@ static void test_each_kind_of_damage(void **state)
 /* Cut anywhere it is no longer a list of clients; and no words of ours give a hash away. */
 static void test_a_file_that_was_cut(void **state)
 {
-    static const char whole[] = ONE(GOOD "," GOOD);
+    static const char whole[] = ONE(GOOD "," OTHER);
     struct given *given = *state;
     char cut[sizeof(whole)];
     struct clients seen;
@@ -748,6 +799,7 @@ static void test_a_hash_that_is_nearly_right(void **state)
     for (size_t i = 0; i < TOKEN_HASH_BYTES; i++) {
         items[i] = client_of("pump", RIGHT_SEND);
         items[i].hash[i] ^= 1;
+        snprintf(items[i].name, sizeof(items[i].name), "pump %zu", i);
     }
     assert_int_equal(clients_write(given->path, &clients), STATUS_OK);
     access = start(given);
@@ -1040,6 +1092,8 @@ int main(void)
                                         teardown),
         cmocka_unit_test_setup_teardown(test_a_path_with_no_room_for_a_new_file, setup, teardown),
         cmocka_unit_test_setup_teardown(test_each_failed_allocation_of_writing, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_the_owner_stays, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_one_at_a_time, setup, teardown),
         cmocka_unit_test_setup_teardown(test_what_may_be_left_out, setup, teardown),
         cmocka_unit_test_setup_teardown(test_each_kind_of_damage, setup, teardown),
         cmocka_unit_test_setup_teardown(test_a_file_that_was_cut, setup, teardown),
