@@ -51,7 +51,7 @@ static bool http_date(const char *value, int64_t *ms)
     if (!*month || hour > 23 || minute > 59 || second > 60)
         return false;
     date = (struct date){century * 100 + year, (int)(month - months) / 3 + 1, day};
-    *ms = date_days(date) * DAY_MS + ((int64_t)hour * 3600 + minute * 60 + second) * 1000;
+    *ms = date_days(date) * DAY_MS + (((int64_t)hour * 60 + minute) * 60 + second) * 1000;
     return true;
 }
 

@@ -133,6 +133,7 @@ static enum status start_thread(struct courier *courier)
 
 static void courier_free(struct courier *courier)
 {
+    wave_drop(courier);
     transfers_close(courier->pool);
     outbox_reader_close(courier->reader);
     pthread_cond_destroy(&courier->wake);

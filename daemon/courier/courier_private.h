@@ -71,6 +71,8 @@ void choked_others_succeed(struct destination *destination, int64_t but_seq);
 bool wave_run(struct courier *courier, int64_t *next_due_ms);
 /* What the last wave came to goes to disk now: before a wait, and at the end. */
 bool wave_settle(struct courier *courier);
+/* At the very end: what could not go to disk is given up. */
+void wave_drop(struct courier *courier);
 
 uint32_t chance(void);
 

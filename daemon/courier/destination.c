@@ -41,9 +41,9 @@ static void set_state(struct courier *courier, enum destination_state state, con
     courier->status.state = state;
     courier->status.next_try_ms = next_try_ms;
     courier->status.batches = courier->destination.batches;
-    snprintf(courier->status.why, sizeof(courier->status.why), "%s", why);
-    snprintf(courier->status.way, sizeof(courier->status.way), "%s",
-             way_text(courier->destination.way));
+    (void)snprintf(courier->status.why, sizeof(courier->status.why), "%s", why);
+    (void)snprintf(courier->status.way, sizeof(courier->status.way), "%s",
+                   way_text(courier->destination.way));
     pthread_mutex_unlock(&courier->lock);
     if (changed && state == DESTINATION_UP)
         log_line(LOG_LEVEL_INFO, "destination=up way=\"%s\" bundles=%s",
@@ -132,8 +132,8 @@ static bool judge_meeting(struct courier *courier, const struct transfer *transf
     }
     if (transfer->status == 200)
         return use_statement(courier, transfer);
-    snprintf(why, sizeof(why), "/metadata answers %ld: %s", transfer->status,
-             answer_judge(transfer->status)->reason);
+    (void)snprintf(why, sizeof(why), "/metadata answers %ld: %s", transfer->status,
+                   answer_judge(transfer->status)->reason);
     if (transfer->status == 429 || transfer->status == 408 || transfer->status >= 500)
         destination_away(courier, why, transfer->retry_after_ms);
     else
@@ -147,7 +147,7 @@ bool destination_meet(struct courier *courier)
     struct transfer transfer = {.method = "GET", .url = url, .answer_most = STATEMENT_MOST};
     bool met;
 
-    snprintf(url, sizeof(url), "%s/metadata", courier->server);
+    (void)snprintf(url, sizeof(url), "%s/metadata", courier->server);
     if (transfers_run(courier->pool, &transfer, 1, 1) != STATUS_OK) {
         destination_away(courier, "out of memory", 0);
         return false;

@@ -58,8 +58,8 @@ static void look_up_url(struct wave *wave, struct item **items, size_t count, ch
     }
 }
 
-static void apply_found(struct wave *wave, struct item *item, const struct found *found,
-                        size_t count)
+/* Returns how often it is there. */
+static size_t note_found(struct item *item, const struct found *found, size_t count)
 {
     size_t seen = 0;
 
@@ -67,8 +67,8 @@ static void apply_found(struct wave *wave, struct item *item, const struct found
         if (!uuid_equal(&found[i].id, &item->entry->id))
             continue;
         if (seen++ == 0) {
-            snprintf(item->remote, sizeof(item->remote), "%s", found[i].location);
-            snprintf(item->version, sizeof(item->version), "%s", found[i].version);
+            (void)snprintf(item->remote, sizeof(item->remote), "%s", found[i].location);
+            (void)snprintf(item->version, sizeof(item->version), "%s", found[i].version);
         }
     }
     if (seen > 1) {
@@ -76,7 +76,25 @@ static void apply_found(struct wave *wave, struct item *item, const struct found
         log_line(LOG_LEVEL_WARNING,
                  "the server has one Observation more than once: a data-quality matter for IT");
     }
-    wave_event(wave, item, (struct event){.type = seen > 0 ? EVENT_FOUND : EVENT_NOT_FOUND});
+    return seen;
+}
+
+/* When there are more pages, not to be on this one says nothing: those are looked up one by one.
+ * One that was asked for alone, and others come in pages: the server does not look at identifiers.
+ */
+static void apply_page(struct wave *wave, struct item **items, size_t count,
+                       const struct found *found, size_t found_count, bool more)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (note_found(items[i], found, found_count) > 0)
+            wave_event(wave, items[i], (struct event){.type = EVENT_FOUND});
+        else if (!more)
+            wave_event(wave, items[i], (struct event){.type = EVENT_NOT_FOUND});
+        else if (count == 1)
+            wave_event(wave, items[i], (struct event){.type = EVENT_CANNOT_LOOK});
+    }
+    if (more)
+        wave->look_up_most = 1;
 }
 
 static void apply_search(struct wave *wave, struct item **items, size_t count,
@@ -92,8 +110,8 @@ static void apply_search(struct wave *wave, struct item **items, size_t count,
                                     transfer->answer_length, found, room, &found_count, &more);
     if (status != STATUS_OK)
         wave_away(wave, "the answer to a search is no searchset", 0);
-    for (size_t i = 0; i < count && status == STATUS_OK; i++)
-        apply_found(wave, items[i], found, found_count);
+    else
+        apply_page(wave, items, count, found, found_count, more);
     free(found);
 }
 
@@ -155,13 +173,13 @@ static void note_where(struct item *item, const struct one_answer *answer)
     char id[UUID_TEXT_ROOM];
 
     if (answer->location[0]) {
-        snprintf(item->remote, sizeof(item->remote), "%s", answer->location);
+        (void)snprintf(item->remote, sizeof(item->remote), "%s", answer->location);
     } else if (item->delivery.way == WAY_UPDATE_AS_CREATE && !item->delivery.update) {
         uuid_text(&item->entry->id, id);
-        snprintf(item->remote, sizeof(item->remote), "Observation/%s", id);
+        (void)snprintf(item->remote, sizeof(item->remote), "Observation/%s", id);
     }
     if (answer->version[0])
-        snprintf(item->version, sizeof(item->version), "%s", answer->version);
+        (void)snprintf(item->version, sizeof(item->version), "%s", answer->version);
 }
 
 static void note_destination(struct wave *wave, const struct one_answer *answer,
@@ -172,7 +190,7 @@ static void note_destination(struct wave *wave, const struct one_answer *answer,
     if (verdict == VERDICT_PAUSE || (verdict == VERDICT_SIGN_IN && item->todo == TODO_NOTHING)) {
         wave_pause(wave, rule->reason);
     } else if (verdict == VERDICT_WAIT || verdict == VERDICT_WAIT_UNSURE) {
-        snprintf(wave->trouble, sizeof(wave->trouble), "%s", rule->reason);
+        (void)snprintf(wave->trouble, sizeof(wave->trouble), "%s", rule->reason);
         if (answer->retry_after_ms > wave->retry_after_ms)
             wave->retry_after_ms = answer->retry_after_ms;
     }
@@ -364,17 +382,17 @@ static void fill_single(struct wave *wave, const struct item *item, struct singl
     *transfer = (struct transfer){.method = "POST", .url = single->url, .answer_most = ANSWER_MOST};
     transfer->body = item_json(item, &transfer->body_length);
     if (item->delivery.update) {
-        snprintf(single->url, URL_ROOM, "%s/%s", wave->courier->server, item->remote);
+        (void)snprintf(single->url, URL_ROOM, "%s/%s", wave->courier->server, item->remote);
         transfer->method = "PUT";
         if (item->version[0]) {
-            snprintf(single->if_match, sizeof(single->if_match), "W/\"%s\"", item->version);
+            (void)snprintf(single->if_match, sizeof(single->if_match), "W/\"%s\"", item->version);
             transfer->if_match = single->if_match;
         }
     } else if (item->delivery.way == WAY_UPDATE_AS_CREATE) {
-        snprintf(single->url, URL_ROOM, "%s/Observation/%s", wave->courier->server, id);
+        (void)snprintf(single->url, URL_ROOM, "%s/Observation/%s", wave->courier->server, id);
         transfer->method = "PUT";
     } else {
-        snprintf(single->url, URL_ROOM, "%s/Observation", wave->courier->server);
+        (void)snprintf(single->url, URL_ROOM, "%s/Observation", wave->courier->server);
         if (item->delivery.way == WAY_CONDITIONAL_CREATE) {
             identifier_query(&item->entry->id, single->if_none_exist);
             transfer->if_none_exist = single->if_none_exist;
@@ -385,6 +403,7 @@ static void fill_single(struct wave *wave, const struct item *item, struct singl
 static void judge_single(struct wave *wave, struct item *item, const struct transfer *transfer)
 {
     char location[256] = "", version[80] = "";
+    const char *why = transfer->why[0] ? transfer->why : "no answer";
     struct one_answer answer = {.status = transfer->status,
                                 .location = location,
                                 .version = version,
@@ -405,10 +424,9 @@ static void judge_single(struct wave *wave, struct item *item, const struct tran
     wave_event(
         wave, item,
         (struct event){.type = transfer->end == TRANSFER_NOT_SENT ? EVENT_NOT_SENT : EVENT_LOST});
-    snprintf(wave->trouble, sizeof(wave->trouble), "%s",
-             transfer->why[0] ? transfer->why : "no answer");
+    (void)snprintf(wave->trouble, sizeof(wave->trouble), "%s", why);
     if (transfer->end == TRANSFER_NOT_SENT)
-        wave_away(wave, wave->trouble, 0);
+        wave_away(wave, why, 0);
 }
 
 void request_alone(struct wave *wave, struct item **items, size_t count)

@@ -151,7 +151,7 @@ static bool add_named(struct curl_slist **headers, const char *name, const char 
 
     if (!value)
         return true;
-    snprintf(line, sizeof(line), "%s: %s", name, value);
+    (void)snprintf(line, sizeof(line), "%s: %s", name, value);
     return add_header(headers, line);
 }
 
@@ -236,7 +236,7 @@ failed:
     curl_slist_free_all(running->headers);
     curl_easy_cleanup(running->easy);
     *running = (struct running){0};
-    snprintf(transfer->why, sizeof(transfer->why), "out of memory");
+    (void)snprintf(transfer->why, sizeof(transfer->why), "out of memory");
     return false;
 }
 
@@ -266,7 +266,7 @@ static void finish(struct client_pool *pool, struct running *running, CURLcode c
         transfer->end = end_of(running->easy, code);
     curl_easy_getinfo(running->easy, CURLINFO_RESPONSE_CODE, &transfer->status);
     if (code != CURLE_OK)
-        snprintf(transfer->why, sizeof(transfer->why), "%s", curl_easy_strerror(code));
+        (void)snprintf(transfer->why, sizeof(transfer->why), "%s", curl_easy_strerror(code));
     curl_multi_remove_handle(pool->multi, running->easy);
     curl_slist_free_all(running->headers);
     if (pool->idle_count < IDLE_HANDLES) {

@@ -53,7 +53,8 @@ static void take_deed(struct wave *wave, struct item *item, struct deed deed)
     item->end = deed;
 }
 
-/* Those after it of the same patient keep their place behind it. */
+/* Those after it of the same patient keep their place behind it. What went out with it in one
+ * Bundle may have arrived if it may. */
 static void hold_back_followers(struct wave *wave, const struct item *item)
 {
     for (struct item *other = wave->items; other < wave->items + wave->count; other++) {
@@ -63,7 +64,8 @@ static void hold_back_followers(struct wave *wave, const struct item *item)
         other->todo = TODO_NOTHING;
         other->end = (struct deed){.type = DEED_WAIT,
                                    .due_ms = item->end.due_ms,
-                                   .ambiguous = other->delivery.ambiguous,
+                                   .ambiguous = other->delivery.ambiguous ||
+                                                (other->tried && item->end.ambiguous),
                                    .not_sent = !other->tried,
                                    .reason = "an earlier one of this patient waits"};
     }
@@ -81,14 +83,14 @@ void wave_event(struct wave *wave, struct item *item, struct event event)
 void wave_away(struct wave *wave, const char *why, int64_t after_ms)
 {
     wave->over = true;
-    snprintf(wave->trouble, sizeof(wave->trouble), "%s", why);
+    (void)snprintf(wave->trouble, sizeof(wave->trouble), "%s", why);
     destination_away(wave->courier, why, after_ms);
 }
 
 void wave_pause(struct wave *wave, const char *why)
 {
     wave->over = true;
-    snprintf(wave->trouble, sizeof(wave->trouble), "%s", why);
+    (void)snprintf(wave->trouble, sizeof(wave->trouble), "%s", why);
     destination_pause(wave->courier, why);
 }
 
@@ -158,6 +160,15 @@ static enum status write_body(struct courier *courier, struct item *item)
     return status;
 }
 
+/* One that cannot be read must not stop the others: a person is told. */
+static void hold_unreadable(struct wave *wave, struct item *item)
+{
+    take_deed(wave, item,
+              (struct deed){.type = DEED_HOLD,
+                            .ambiguous = item->delivery.ambiguous,
+                            .reason = "its text on disk cannot be read"});
+}
+
 static void begin_item(struct wave *wave, struct item *item, const struct claim_entry *entry)
 {
     struct destination *destination = &wave->courier->destination;
@@ -171,9 +182,9 @@ static void begin_item(struct wave *wave, struct item *item, const struct claim_
                                        .server_errors = choked ? choked->errors : 0,
                                        .others_succeed = choked && choked->others_succeed};
     if (entry->remote)
-        snprintf(item->remote, sizeof(item->remote), "%s", entry->remote);
+        (void)snprintf(item->remote, sizeof(item->remote), "%s", entry->remote);
     if (entry->remote_version)
-        snprintf(item->version, sizeof(item->version), "%s", entry->remote_version);
+        (void)snprintf(item->version, sizeof(item->version), "%s", entry->remote_version);
     item->todo = TODO_SEND;
 }
 
@@ -191,6 +202,10 @@ static enum status begin(struct wave *wave, const struct claim *claim)
         if (wave->items[i].todo != TODO_NOTHING)
             wave_event(wave, &wave->items[i], (struct event){.type = EVENT_CLAIMED});
         status = write_body(wave->courier, &wave->items[i]);
+        if (status == STATUS_INVALID) {
+            hold_unreadable(wave, &wave->items[i]);
+            status = STATUS_OK;
+        }
     }
     return status;
 }
@@ -213,7 +228,8 @@ static bool look_up_round(struct wave *wave, struct item **list)
     size_t count;
     bool any = false;
 
-    while (!wave->over && (count = collect(wave, TODO_LOOK_UP, true, list, LOOK_UP_MOST)) > 0) {
+    while (!wave->over &&
+           (count = collect(wave, TODO_LOOK_UP, true, list, wave->look_up_most)) > 0) {
         request_look_up(wave, list, count);
         any = true;
     }
@@ -370,7 +386,8 @@ static void wave_free(struct wave *wave)
 
 static enum status go_round(struct wave *wave)
 {
-    struct item **list = calloc(wave->claim->count, sizeof(*list));
+    struct item **list = calloc(wave->claim->count,
+                                sizeof(*list)); /* NOLINT(bugprone-sizeof-expression): pointers */
     enum status status = list ? begin(wave, wave->claim) : STATUS_NO_MEMORY;
 
     for (size_t round = 0; status == STATUS_OK && round < ROUNDS_MOST + wave->count; round++) {
@@ -404,6 +421,7 @@ static enum status deliver(struct courier *courier, struct claim *claim)
     }
     wave->courier = courier;
     wave->claim = claim;
+    wave->look_up_most = LOOK_UP_MOST;
     status = go_round(wave);
     if (status == STATUS_OK)
         courier->settled = wave;
@@ -416,12 +434,17 @@ static enum status deliver(struct courier *courier, struct claim *claim)
 /* It is on disk: now it may be told. */
 static void tell_settled(struct courier *courier)
 {
-    struct wave *wave = courier->settled;
+    const struct wave *wave = courier->settled;
 
     for (size_t i = 0; wave && i < wave->count; i++)
         note_outcome(&wave->items[i]);
+    wave_drop(courier);
+}
+
+void wave_drop(struct courier *courier)
+{
+    wave_free(courier->settled);
     courier->settled = NULL;
-    wave_free(wave);
 }
 
 bool wave_settle(struct courier *courier)

@@ -30,7 +30,8 @@ struct wave {
     size_t count;
     bool over; /* the destination is away or paused: nothing more goes out */
     size_t charted;
-    char trouble[160]; /* why the destination is away, when nothing was charted */
+    size_t look_up_most; /* identifiers in one search; 1 when answers come in pages */
+    char trouble[160];   /* why the destination is away, when nothing was charted */
     int64_t retry_after_ms;
 };
 

@@ -100,6 +100,9 @@ static const struct {
     {"Sun, 06 Nix 1994 08:49:37 GMT",  0,                  0       },
     {"Sun, 06 Nov 1994 28:49:37 GMT",  0,                  0       },
     {"Sun, 06 Nov 1994 08:49:37 CET",  0,                  0       },
+    {"Sun, X6 Nov 1994 08:49:37 GMT",  0,                  0       },
+    {"Sun, 06 Nov 1994 08:4X:37 GMT",  0,                  0       },
+    {"Sun, 06 Nov 2094 08:49:37 GMT",  NOV_6_1994,         86400000}, /* a clock that is wrong */
 };
 
 static void test_retry_after(void **state)
@@ -240,6 +243,25 @@ static void test_ways(void **state)
         assert_int_equal(strlen(way_text((enum courier_way)way)) > 0, way != WAY_BY_ABILITY);
 }
 
+/* of the setting courier.way, deploy/wardpost.conf */
+static const struct {
+    const char *word;
+    enum courier_way way;
+} named[] = {
+    {"update-as-create",   WAY_UPDATE_AS_CREATE  },
+    {"conditional-create", WAY_CONDITIONAL_CREATE},
+    {"search-first",       WAY_SEARCH_FIRST      },
+    {"auto",               WAY_BY_ABILITY        },
+    {"",                   WAY_BY_ABILITY        },
+};
+
+static void test_ways_have_names(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < sizeof(named) / sizeof(named[0]); i++)
+        assert_int_equal(way_named(named[i].word), named[i].way);
+}
+
 static void test_there_already(void **state)
 {
     struct delivery delivery = {.way = WAY_CONDITIONAL_CREATE};
@@ -269,6 +291,7 @@ int main(void)
         cmocka_unit_test(test_lost_and_not_sent),
         cmocka_unit_test(test_server_errors_hold_one_alone),
         cmocka_unit_test(test_ways),
+        cmocka_unit_test(test_ways_have_names),
         cmocka_unit_test(test_there_already),
     };
 
