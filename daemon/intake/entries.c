@@ -1,5 +1,6 @@
 /* entries.c - a mapped set becomes rows for the outbox; and the question whether it is there
  * already. */
+#include <assert.h>
 #include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -11,9 +12,17 @@
 
 void patient_key(const struct patient *patient, char out[PATIENT_KEY_ROOM])
 {
+    size_t system, value;
+
     out[0] = '\0';
-    if (patient->given)
-        snprintf(out, PATIENT_KEY_ROOM, "%s|%s", patient->system, patient->value);
+    if (!patient->given)
+        return;
+    system = strlen(patient->system);
+    value = strlen(patient->value);
+    assert(system + value + 2 <= PATIENT_KEY_ROOM); /* parse_patient() bounds both */
+    memcpy(out, patient->system, system);
+    out[system] = '|';
+    memcpy(out + system + 1, patient->value, value + 1);
 }
 
 /* `confirmed` and a resolved `age` do not count (design 5), nor the id, which is what it is found

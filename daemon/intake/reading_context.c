@@ -234,6 +234,8 @@ static void read_group(struct parsing *parsing, const struct spot *spot, const c
     struct spot inner;
     size_t count = 0;
 
+    if (!spot_has(spot, group))
+        return;
     for (size_t i = 0; i < out->kind->fields_count; i++)
         if (is_in(&out->kind->fields[i], group)) {
             names[count++] = out->kind->fields[i].name;

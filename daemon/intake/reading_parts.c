@@ -7,27 +7,32 @@
 
 /* ---- units and words ---- */
 
+static void wrong_unit(const struct spot *spot, const struct part *part, enum problem_code code,
+                       const char *what)
+{
+    struct listing accepted = {"", 0};
+
+    for (size_t i = 0; i < part->accepts_count; i++)
+        listing_add(&accepted, part->accepts[i]->code);
+    spot_problem(spot, "unit", code, "%s; taken are: %s", what, accepted.text);
+}
+
 const struct unit *parse_unit(const struct parsing *parsing, const struct spot *spot,
                               const struct part *part)
 {
-    struct listing accepted = {"", 0};
     const struct unit *unit;
     const char *text;
 
-    if (!spot_has(spot, "unit") && part->unit_optional && part->unit)
-        return part->unit;
-    for (size_t i = 0; i < part->accepts_count; i++)
-        listing_add(&accepted, part->accepts[i]->code);
     if (!spot_has(spot, "unit")) {
-        spot_problem(spot, "unit", PROBLEM_MISSING_FIELD, "unit is missing; taken are: %s",
-                     accepted.text);
+        if (part->unit_optional && part->unit)
+            return part->unit;
+        wrong_unit(spot, part, PROBLEM_MISSING_FIELD, "unit is missing");
         return NULL;
     }
     text = spot_word(spot, "unit", true);
     unit = text ? part_unit(parsing->set->kinds, part, text) : NULL;
     if (text && !unit)
-        spot_problem(spot, "unit", PROBLEM_UNKNOWN_UNIT, "not a unit of this; taken are: %s",
-                     accepted.text);
+        wrong_unit(spot, part, PROBLEM_UNKNOWN_UNIT, "not a unit of this");
     return unit;
 }
 

@@ -44,11 +44,14 @@ static void reply_refused(struct exchange *exchange, struct submission *submissi
 
 static void reply_taken(struct exchange *exchange, struct submission *submission)
 {
-    char id[UUID_TEXT_ROOM];
+    static const char folder[] = "/v1/readings/";
+    char *location = exchange->reply.location;
 
+    _Static_assert(sizeof(folder) - 1 + UUID_TEXT_ROOM <= sizeof(exchange->reply.location),
+                   "no room for the address of a reading");
     if (submission->set->single) {
-        uuid_text(&submission->set->readings[0].id, id);
-        snprintf(exchange->reply.location, sizeof(exchange->reply.location), "/v1/readings/%s", id);
+        memcpy(location, folder, sizeof(folder) - 1);
+        uuid_text(&submission->set->readings[0].id, location + sizeof(folder) - 1);
     }
     reply_json(exchange, submission->status, &submission->answer);
 }

@@ -102,7 +102,9 @@ static enum status open_store(struct outbox *outbox)
         status = counters_read(outbox);
     if (status == STATUS_OK)
         status = bases_new(&outbox->bases);
-    return status == STATUS_OK ? newest_new(&outbox->newest) : status;
+    if (status == STATUS_OK)
+        status = newest_new(&outbox->newest);
+    return status == STATUS_OK ? heads_new(&outbox->heads) : status;
 }
 
 static void outbox_free(struct outbox *outbox)
@@ -110,6 +112,7 @@ static void outbox_free(struct outbox *outbox)
     db_close(&outbox->db);
     bases_free(outbox->bases);
     newest_free(outbox->newest);
+    heads_free(outbox->heads);
     if (outbox->lock_fd >= 0)
         close(outbox->lock_fd);
     pthread_cond_destroy(&outbox->queued);

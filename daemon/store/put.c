@@ -89,32 +89,55 @@ struct placed { /* where an entry stands among the others */
     int64_t seq, reading, earlier, late_ms;
 };
 
-/* The chain of a patient and kind: this one becomes its newest, and names the one before. */
+/* Where the chain of a patient and kind stands; seq 0: it begins here. */
+static enum status find_head(struct outbox *outbox, int64_t patient, const char *kind,
+                             struct head *out)
+{
+    const struct head *known = heads_find(outbox->heads, patient, kind);
+    sqlite3_stmt *statement;
+    enum status status;
+    bool row;
+
+    *out = known ? *known : (struct head){0, INT64_MIN};
+    if (known)
+        return STATUS_OK;
+    statement = db_bind_numbers(&outbox->db, SQL_NEWEST_FIND, NUMBERS(patient));
+    if (statement)
+        bind_text(statement, 2, kind);
+    status = db_step(&outbox->db, statement, &row);
+    if (row) {
+        *out =
+            (struct head){sqlite3_column_int64(statement, 0), sqlite3_column_int64(statement, 1)};
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+/* This one becomes the newest of its chain, and names the one before. */
 static enum status join_chain(struct outbox *outbox, const struct put *put,
                               const struct put_entry *entry, struct placed *placed)
 {
     const int64_t patient = patient_hash(put->patient);
-    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_NEWEST_FIND, NUMBERS(patient));
-    enum status status;
-    bool row;
+    sqlite3_stmt *statement;
+    struct head head;
+    enum status status = find_head(outbox, patient, entry->kind, &head);
 
-    if (statement)
-        bind_text(statement, 2, entry->kind);
-    status = db_step(&outbox->db, statement, &row);
-    if (row) {
-        int64_t latest_ms = sqlite3_column_int64(statement, 1);
-
-        placed->earlier = sqlite3_column_int64(statement, 0);
-        placed->late_ms = latest_ms > entry->taken_ms ? latest_ms - entry->taken_ms : 0;
-        sqlite3_reset(statement);
-    }
     if (status != STATUS_OK)
         return status;
-    statement = db_bind_numbers(&outbox->db, SQL_NEWEST_SET,
-                                NUMBERS(patient, 0, placed->seq, entry->taken_ms));
+    placed->earlier = head.seq;
+    placed->late_ms =
+        head.seq != 0 && head.latest_ms > entry->taken_ms ? head.latest_ms - entry->taken_ms : 0;
+    if (head.seq == 0 || entry->taken_ms > head.latest_ms)
+        head.latest_ms = entry->taken_ms;
+    head.seq = placed->seq;
+    statement =
+        db_bind_numbers(&outbox->db, SQL_NEWEST_SET, NUMBERS(patient, 0, head.seq, head.latest_ms));
     if (statement)
         bind_text(statement, 2, entry->kind);
-    return db_run(&outbox->db, statement);
+    status = db_run(&outbox->db, statement);
+    if (status == STATUS_OK)
+        heads_set(outbox->heads, patient, entry->kind, head);
+    return status;
 }
 
 static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put,

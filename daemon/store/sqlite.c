@@ -45,7 +45,7 @@ static const char *const texts[SQL_COUNT] = {
         "SELECT seq, latest_ms FROM newest WHERE patient_hash = ?1 AND kind = ?2", /* its key */
     [SQL_NEWEST_SET] =
         "INSERT INTO newest VALUES (?1, ?2, ?3, ?4) ON CONFLICT (patient_hash, kind) DO UPDATE"
-        " SET seq = ?3, latest_ms = max(latest_ms, ?4)",
+        " SET seq = ?3, latest_ms = ?4",
     [SQL_NEWEST_OF] = "SELECT seq FROM newest WHERE patient_hash = ?1 LIMIT ?2", /* its key */
     [SQL_CHAIN_STEP] = "SELECT e.earlier, e.late_ms, e.taken_ms, e.accepted_ms, e.reading, e.vals, "
                        "e.patient, d.state,"

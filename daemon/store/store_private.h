@@ -168,6 +168,7 @@ struct outbox {
     struct db db; /* the writer's */
     struct bases *bases;
     struct newest *newest;
+    struct heads *heads; /* the writer's */
     pthread_t writer, checkpointer;
     bool writer_runs, checkpointer_runs;
     pthread_mutex_t

@@ -114,6 +114,14 @@ static enum status simple(struct outbox *outbox, enum sql sql)
     return db_run(&outbox->db, db_statement(&outbox->db, sql));
 }
 
+/* What the writer knows of its transaction is again what was so before. */
+static void take_back(struct outbox *outbox, const struct tally *before)
+{
+    outbox->tally = *before;
+    bases_forget_from(outbox->bases, before->last_seq + 1);
+    heads_forget(outbox->heads);
+}
+
 /* A job that fails leaves nothing half done and does not spoil the others. A status that is not OK
  * does: it is the round's. */
 static enum status run_guarded(struct outbox *outbox, struct job *job)
@@ -126,8 +134,7 @@ static enum status run_guarded(struct outbox *outbox, struct job *job)
     job->status = job->run(outbox, job);
     if (job->status == STATUS_OK && !job->undo)
         return simple(outbox, SQL_SAVEPOINT_DONE);
-    outbox->tally = before;
-    bases_forget_from(outbox->bases, before.last_seq + 1);
+    take_back(outbox, &before);
     if (sqlite3_get_autocommit(outbox->db.handle)) /* SQLite has undone the whole round by itself */
         return job->status == STATUS_OK ? STATUS_IO : job->status;
     status = simple(outbox, SQL_SAVEPOINT_BACK);
@@ -156,8 +163,7 @@ static enum status run_puts(struct outbox *outbox, struct job *jobs, struct job 
         *next_out = job;
         return STATUS_OK;
     }
-    outbox->tally = before;
-    bases_forget_from(outbox->bases, before.last_seq + 1);
+    take_back(outbox, &before);
     for (job = jobs; job; job = job->next) {
         job->status = STATUS_OK;
         job->undo = false;
@@ -191,8 +197,7 @@ static void undo(struct outbox *outbox, struct job *jobs, const struct tally *be
                  enum status status)
 {
     log_line(LOG_LEVEL_ERROR, "store: nothing was kept: %s", status_text(status));
-    outbox->tally = *before;
-    bases_forget_from(outbox->bases, before->last_seq + 1);
+    take_back(outbox, before);
     if (!sqlite3_get_autocommit(outbox->db.handle))
         (void)simple(outbox, SQL_ROLLBACK);
     for (struct job *job = jobs; job; job = job->next)
@@ -284,8 +289,8 @@ void queue_job(struct outbox *outbox, struct job *job)
     else
         outbox->first = job;
     outbox->last = job;
-    pthread_cond_signal(&outbox->queued);
     pthread_mutex_unlock(&outbox->lock);
+    pthread_cond_signal(&outbox->queued); /* whom it wakes finds the lock free */
 }
 
 static void wake(struct outbox *outbox, struct job *job)

@@ -70,7 +70,7 @@ struct put_entry { /* all borrowed until `done` */
     size_t needs_count;
 };
 
-#define PATIENT_KEY_ROOM 512 /* "system|value" and its NUL */
+#define PATIENT_KEY_ROOM 1216 /* "system|value" and its NUL: 200 and 100 characters of up to 4 bytes */
 
 struct put { /* one request; all or none */
     struct uuid set;
