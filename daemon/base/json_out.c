@@ -211,12 +211,12 @@ static inline void put_string(struct json_out *out, const char *text, size_t len
     out->length += length + 2;
 }
 
-void out_name(struct json_out *out, const char *name)
+void out_name_n(struct json_out *out, const char *name, size_t length)
 {
     assert(in_object(out) && !out->name_given);
     if (out->comma_due)
         put_byte(out, ',');
-    put_string(out, name, strlen(name));
+    put_string(out, name, length);
     put_byte(out, ':');
     out->name_given = true;
 }
@@ -225,14 +225,6 @@ void out_text_n(struct json_out *out, const char *text, size_t length)
 {
     begin_value(out);
     put_string(out, text, length);
-}
-
-void out_text(struct json_out *out, const char *text)
-{
-    if (text)
-        out_text_n(out, text, strlen(text));
-    else
-        out_null(out);
 }
 
 /* ---- other values ---- */
@@ -321,35 +313,3 @@ void out_json(struct json_out *out, const json_t *value)
 }
 
 /* NOLINTEND(misc-no-recursion) */
-
-/* ---- members ---- */
-
-void out_member(struct json_out *out, const char *name, const char *text)
-{
-    out_name(out, name);
-    out_text(out, text);
-}
-
-void out_member_if(struct json_out *out, const char *name, const char *text)
-{
-    if (text)
-        out_member(out, name, text);
-}
-
-void out_member_integer(struct json_out *out, const char *name, int64_t value)
-{
-    out_name(out, name);
-    out_integer(out, value);
-}
-
-void out_member_decimal(struct json_out *out, const char *name, struct decimal value)
-{
-    out_name(out, name);
-    out_decimal(out, value);
-}
-
-void out_member_bool(struct json_out *out, const char *name, bool value)
-{
-    out_name(out, name);
-    out_bool(out, value);
-}

@@ -213,10 +213,11 @@ enum status set_map(const struct set *set, const struct judgement *judgements,
                     struct observations *out)
 {
     const struct work work = {worked_out, worked_out_count, scores, scores_count};
-    struct observations made = OBSERVATIONS_INIT;
+    struct observations made = {.text = out->text};
     struct build build;
     bool good;
 
+    *out = (struct observations)OBSERVATIONS_INIT;
     build.to = &made;
     build.members_count = 0;
     build.mapping.set = set;
@@ -237,10 +238,16 @@ enum status set_map(const struct set *set, const struct judgement *judgements,
     return STATUS_OK;
 }
 
-void observations_clear(struct observations *observations)
+void observations_empty(struct observations *observations)
 {
     free(observations->items);
     free(observations->needs);
+    json_out_reset(&observations->text);
+    *observations = (struct observations){.text = observations->text};
+}
+
+void observations_clear(struct observations *observations)
+{
+    observations_empty(observations);
     json_out_clear(&observations->text);
-    *observations = (struct observations)OBSERVATIONS_INIT;
 }

@@ -204,7 +204,7 @@ enum status submission_preview(struct submission *submission)
     out_object(out);
     readings_out(submission, NULL, out);
     out_name(out, "observations");
-    bundle_collection(submission->observations, out);
+    bundle_collection(&submission->observations, out);
     out_object_end(out);
     return json_out_ok(out) ? STATUS_OK : STATUS_NO_MEMORY;
 }

@@ -46,6 +46,15 @@ void body_clear(struct body *body)
     body->length = body->room = 0;
 }
 
+#define KEPT_MOST 4096 /* bytes of a buffer that a connection keeps for its next request */
+
+struct body body_again(struct body *body)
+{
+    if (body->room > KEPT_MOST)
+        body_clear(body);
+    return (struct body){.bytes = body->bytes, .room = body->room};
+}
+
 /* One stream, whole, with nothing behind it; a window of 15 bits, gzip header only (RFC 1952). */
 static enum status inflate_all(z_stream *stream, struct body *out)
 {

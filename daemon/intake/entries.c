@@ -145,7 +145,7 @@ static void place_unmapped(struct placing *placing, size_t index)
 static void place_observation(struct placing *placing, size_t main)
 {
     struct submission *submission = placing->submission;
-    const struct observation *observation = &submission->observations->items[placing->next];
+    const struct observation *observation = &submission->observations.items[placing->next];
     struct put_entry *entry = &submission->entries[placing->entries];
 
     if (strcmp(observation->role, "main") == 0) {
@@ -172,7 +172,7 @@ static void place_observation(struct placing *placing, size_t main)
 
 static void place_all(struct placing *placing)
 {
-    const struct observations *observations = placing->submission->observations;
+    const struct observations *observations = &placing->submission->observations;
 
     for (size_t i = 0; i < placing->submission->set->count; i++) {
         size_t main = placing->entries;
@@ -201,7 +201,7 @@ static size_t count_needs(const struct observations *observations)
 
 static enum status make_entries(struct submission *submission, const char *text, size_t length)
 {
-    const struct observations *observations = submission->observations;
+    const struct observations *observations = &submission->observations;
     size_t most = submission->set->count + observations->count;
     struct reading_text *texts = calloc(submission->set->count, sizeof(*texts));
     struct placing placing = {submission, texts, calloc(most, sizeof(size_t)), 0, 0, 0};

@@ -280,7 +280,10 @@ static struct exchange *exchange_on(struct intake *intake, struct MHD_Connection
 
     if (!line)
         return NULL;
-    line->exchange = (struct exchange){.intake = intake, .connection = mhd, .line = line};
+    line->exchange = (struct exchange){.intake = intake,
+                                       .connection = mhd,
+                                       .line = line,
+                                       .body = line->exchange.body}; /* its buffer */
     atomic_fetch_add(&intake->active, 1);
     return &line->exchange;
 }
@@ -381,7 +384,7 @@ void exchange_end(struct exchange *exchange)
     drop_key(exchange);
     bulk_free(exchange->bulk);
     submission_free(exchange->submission);
-    body_clear(&exchange->body);
+    exchange->body = body_again(&exchange->body);
     reply_clear(&exchange->reply);
     atomic_fetch_sub(&exchange->intake->active, 1);
 }

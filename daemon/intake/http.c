@@ -63,6 +63,7 @@ static void connection_end(struct intake *intake, struct connection *connection)
         intake->connections = connection->next;
     intake->inside--;
     pthread_mutex_unlock(&intake->lock);
+    body_clear(&connection->exchange.body);
     free(connection);
 }
 
@@ -320,6 +321,7 @@ static void intake_free(struct intake *intake)
     for (size_t i = 0; i < intake->readers.count; i++)
         outbox_reader_close(intake->readers.idle[i]);
     pthread_mutex_destroy(&intake->readers.lock);
+    submission_pool_free(&intake->submissions);
     pthread_mutex_destroy(&intake->lock);
     kinds_free(intake->kinds);
     if (intake->listening >= 0)
@@ -338,6 +340,7 @@ enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, 
     intake->kinds = kinds_hold(kinds);
     pthread_mutex_init(&intake->lock, NULL);
     pthread_mutex_init(&intake->readers.lock, NULL);
+    pthread_mutex_init(&intake->submissions.lock, NULL);
     intake->listening = listening_socket(parts->settings, intake);
     if (intake->listening < 0) {
         log_line(LOG_LEVEL_ERROR, "cannot listen on %s: %s", parts->settings->listen,

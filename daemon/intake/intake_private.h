@@ -9,6 +9,7 @@
 #include "wardpost/intake.h"
 #include "wardpost/json_out.h"
 #include "wardpost/judgement.h"
+#include "wardpost/observation.h"
 #include "wardpost/problem.h"
 #include "wardpost/reading.h"
 #include "wardpost/score.h"
@@ -28,6 +29,12 @@ struct reader_pool {
     size_t count;
 };
 
+struct submission_pool { /* ended ones, for the buffers they have */
+    pthread_mutex_t lock;
+    struct submission *idle[64];
+    size_t count;
+};
+
 struct intake {
     struct intake_parts parts;
     struct MHD_Daemon *daemon;
@@ -41,6 +48,7 @@ struct intake {
     long let_in, begun, inside; /* connections: at the door, of those begun ever, and now */
     struct key_in_use *keys;
     struct reader_pool readers;
+    struct submission_pool submissions;
     atomic_long under_way; /* exchanges waiting for the disk */
     atomic_long active;    /* exchanges begun and not ended */
     atomic_bool draining;  /* answers close their connections */
@@ -57,8 +65,9 @@ void intake_deadline(struct connection *connection, struct intake *intake, int64
 struct reply {
     unsigned status;
     const char *type; /* media type */
-    char *text;       /* malloc'd; NULL: empty */
+    char *text;       /* malloc'd, or borrowed; NULL: empty */
     size_t length;
+    bool borrowed;            /* of the submission, which ends after the reply is sent */
     const char *allow;        /* Allow */
     const char *authenticate; /* WWW-Authenticate */
     unsigned retry_after;     /* seconds; 0: none */
@@ -75,6 +84,7 @@ struct body {
 
 void body_take(struct body *body, const char *piece, size_t length);
 void body_clear(struct body *body);
+struct body body_again(struct body *body); /* empty, with the buffer it had */
 /* Unpack in place when it is gzip. INVALID: broken or cut short; BUSY: larger than `most` unpacked.
  */
 MUST_CHECK enum status body_unpack(struct body *body);
@@ -125,6 +135,8 @@ extern const size_t route_count;
 /* ---- replies ---- */
 void reply_json(struct exchange *exchange, unsigned status,
                 struct json_out *out); /* takes out's text */
+/* The answer of the exchange's own submission. */
+void reply_answer(struct exchange *exchange, unsigned status);
 void reply_text(struct exchange *exchange, unsigned status, const char *type, char *text,
                 size_t length);
 void reply_problem(struct exchange *exchange, unsigned status, const char *title,
@@ -138,13 +150,15 @@ void exchange_resume(struct exchange *exchange); /* any thread */
 /* ---- a submission: text to entries of the outbox ---- */
 
 struct submission {
+    struct intake *intake; /* in whose pool it ends */
     struct set *set;
-    struct judgement *judgements;
+    struct judgement *judgements; /* &one, or an array */
+    struct judgement one;
     struct worked_out worked_out[4];
     size_t worked_out_count;
     struct score_answer *scores;
     size_t scores_count;
-    struct observations *observations;
+    struct observations observations;
     struct put put;
     struct put_entry *entries;
     struct put_need *needs;
@@ -178,6 +192,7 @@ MUST_CHECK enum status submission_make(const struct submission_frame *frame, con
 MUST_CHECK enum status submission_make_alone(struct submission_frame *frame, const char *text,
                                              size_t length, struct submission **out);
 void submission_free(struct submission *submission);
+void submission_pool_free(struct submission_pool *pool);
 /* After the COMMIT: 201 with the answer, 409, 507 ... (replay: states as they are now). */
 void submission_settle(struct submission *submission, struct intake *intake);
 /* The kept body for a person, when nobody was there to be told: number of the refusal, or -1. */

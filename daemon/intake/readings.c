@@ -53,7 +53,7 @@ static void reply_taken(struct exchange *exchange, struct submission *submission
         memcpy(location, folder, sizeof(folder) - 1);
         uuid_text(&submission->set->readings[0].id, location + sizeof(folder) - 1);
     }
-    reply_json(exchange, submission->status, &submission->answer);
+    reply_answer(exchange, submission->status);
 }
 
 void finish_readings(struct exchange *exchange)

@@ -20,13 +20,20 @@ void reply_text(struct exchange *exchange, unsigned status, const char *type, ch
         type = "application/problem+json";
         reply->retry_after = 1;
     }
-    if (reply->text != no_memory_text)
-        free(reply->text);
+    reply_clear(reply);
     reply->status = status;
     reply->type = type;
     reply->text = text;
     reply->length = length;
     exchange->answered = true;
+}
+
+void reply_answer(struct exchange *exchange, unsigned status)
+{
+    struct json_out *answer = &exchange->submission->answer;
+
+    reply_text(exchange, status, "application/json", answer->text, answer->length);
+    exchange->reply.borrowed = answer->text != NULL;
 }
 
 void reply_json(struct exchange *exchange, unsigned status, struct json_out *out)
@@ -51,14 +58,15 @@ void reply_problem(struct exchange *exchange, unsigned status, const char *title
 
 void reply_clear(struct reply *reply)
 {
-    if (reply->text != no_memory_text)
+    if (reply->text != no_memory_text && !reply->borrowed)
         free(reply->text);
     reply->text = NULL;
+    reply->borrowed = false;
 }
 
 struct MHD_Response *reply_response(struct reply *reply)
 {
-    bool owned = reply->text != no_memory_text;
+    bool owned = reply->text != no_memory_text && !reply->borrowed;
     struct MHD_Response *response = MHD_create_response_from_buffer(
         reply->length, reply->text, owned ? MHD_RESPMEM_MUST_FREE : MHD_RESPMEM_PERSISTENT);
 

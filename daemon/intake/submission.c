@@ -92,7 +92,8 @@ static enum status judge(const struct submission_frame *frame, struct submission
                                   .nobody_there = !frame->client->attended};
     enum status status = STATUS_NO_MEMORY;
 
-    submission->judgements = calloc(set->count, sizeof(*submission->judgements));
+    submission->judgements =
+        set->count == 1 ? &submission->one : calloc(set->count, sizeof(*submission->judgements));
     if (!lasts || !submission->judgements)
         goto done;
     status = find_lasts(frame, set, lasts, &judging.last_count);
@@ -120,16 +121,11 @@ static enum status work_out(struct submission *submission)
 
 static enum status map(struct submission *submission)
 {
-    struct observations *observations = calloc(1, sizeof(*observations));
-
-    if (!observations)
-        return STATUS_NO_MEMORY;
-    submission->observations = observations;
     if (!submission->set->patient.given)
         return STATUS_OK; /* bound to nobody: kept, held, unmapped (design 10) */
     return set_map(submission->set, submission->judgements, submission->worked_out,
                    submission->worked_out_count, submission->scores, submission->scores_count,
-                   observations);
+                   &submission->observations);
 }
 
 /* ---- the whole way ---- */
@@ -240,10 +236,92 @@ static enum status go_all_the_way(const struct submission_frame *frame, const ch
     return submission_entries(frame, submission, text, length);
 }
 
+/* ---- beginning and end ---- */
+
+#define KEPT_MOST 16384 /* bytes of a buffer that goes on to the next submission */
+
+static struct json_out kept(struct json_out *out)
+{
+    if (out->room > KEPT_MOST)
+        json_out_clear(out);
+    json_out_reset(out);
+    return *out;
+}
+
+/* What it holds goes, its buffers stay. */
+static void empty(struct submission *submission)
+{
+    for (size_t i = 0; submission->judgements && i < submission->set->count; i++)
+        judgement_clear(&submission->judgements[i]);
+    if (submission->judgements != &submission->one)
+        free(submission->judgements);
+    free(submission->scores);
+    free(submission->entries);
+    free(submission->needs);
+    free(submission->patient);
+    free(submission->own_text);
+    problems_clear(&submission->problems);
+    set_free(submission->set);
+    observations_empty(&submission->observations);
+    *submission = (struct submission){.intake = submission->intake,
+                                      .observations.text = kept(&submission->observations.text),
+                                      .scratch = kept(&submission->scratch),
+                                      .answer = kept(&submission->answer)};
+}
+
+static void destroy(struct submission *submission)
+{
+    observations_clear(&submission->observations);
+    json_out_clear(&submission->scratch);
+    json_out_clear(&submission->answer);
+    free(submission);
+}
+
+static struct submission *submission_new(struct intake *intake)
+{
+    struct submission_pool *pool = &intake->submissions;
+    struct submission *submission = NULL;
+
+    pthread_mutex_lock(&pool->lock);
+    if (pool->count > 0)
+        submission = pool->idle[--pool->count];
+    pthread_mutex_unlock(&pool->lock);
+    if (!submission)
+        submission = calloc(1, sizeof(*submission));
+    if (submission)
+        submission->intake = intake;
+    return submission;
+}
+
+void submission_free(struct submission *submission)
+{
+    struct submission_pool *pool;
+
+    if (!submission)
+        return;
+    empty(submission);
+    pool = &submission->intake->submissions;
+    pthread_mutex_lock(&pool->lock);
+    if (pool->count < sizeof(pool->idle) / sizeof(pool->idle[0])) {
+        pool->idle[pool->count++] = submission;
+        submission = NULL;
+    }
+    pthread_mutex_unlock(&pool->lock);
+    if (submission)
+        destroy(submission);
+}
+
+void submission_pool_free(struct submission_pool *pool)
+{
+    for (size_t i = 0; i < pool->count; i++)
+        destroy(pool->idle[i]);
+    pthread_mutex_destroy(&pool->lock);
+}
+
 enum status submission_make(const struct submission_frame *frame, const char *text, size_t length,
                             struct submission **out)
 {
-    struct submission *submission = calloc(1, sizeof(*submission));
+    struct submission *submission = submission_new(frame->intake);
     enum status status;
 
     if (!submission)
@@ -282,28 +360,6 @@ enum status submission_own_text(struct submission *submission, const char *text,
     memcpy(submission->own_text, text, length);
     submission->entries[0].sent = submission->own_text;
     return STATUS_OK;
-}
-
-void submission_free(struct submission *submission)
-{
-    if (!submission)
-        return;
-    for (size_t i = 0; submission->judgements && i < submission->set->count; i++)
-        judgement_clear(&submission->judgements[i]);
-    free(submission->judgements);
-    free(submission->scores);
-    if (submission->observations)
-        observations_clear(submission->observations);
-    free(submission->observations);
-    free(submission->entries);
-    free(submission->needs);
-    free(submission->patient);
-    free(submission->own_text);
-    json_out_clear(&submission->scratch);
-    json_out_clear(&submission->answer);
-    problems_clear(&submission->problems);
-    set_free(submission->set);
-    free(submission);
 }
 
 int64_t submission_keep_refused(struct intake *intake, const struct client *client,

@@ -11,6 +11,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
 
 #include "wardpost/decimal.h"
 
@@ -33,10 +34,9 @@ void out_object(struct json_out *out); /* { */
 void out_object_end(struct json_out *out);
 void out_array(struct json_out *out); /* [ */
 void out_array_end(struct json_out *out);
-void out_name(struct json_out *out, const char *name); /* of the next value */
+void out_name_n(struct json_out *out, const char *name, size_t length);
 
-/* UTF-8, escaped as RFC 8259 7; what is no UTF-8 becomes U+FFFD; NULL writes null. */
-void out_text(struct json_out *out, const char *text);
+/* UTF-8, escaped as RFC 8259 7; what is no UTF-8 becomes U+FFFD. */
 void out_text_n(struct json_out *out, const char *text, size_t length);
 void out_decimal(struct json_out *out, struct decimal value);
 void out_integer(struct json_out *out, int64_t value);
@@ -48,12 +48,52 @@ void out_raw(struct json_out *out, const char *json, size_t length);
 /* Members of an object as json_out wrote them ("a":1,"b":2), or none. */
 void out_members_raw(struct json_out *out, const char *members, size_t length);
 
-/* name and value in one; the *_if forms leave the member out when text is NULL. */
-void out_member(struct json_out *out, const char *name, const char *text);
-void out_member_if(struct json_out *out, const char *name, const char *text);
-void out_member_integer(struct json_out *out, const char *name, int64_t value);
-void out_member_decimal(struct json_out *out, const char *name, struct decimal value);
-void out_member_bool(struct json_out *out, const char *name, bool value);
+/* Those below stand here whole so that the length of a name written in the source is known when it
+ * is compiled. */
+
+static inline void out_name(struct json_out *out, const char *name) /* of the next value */
+{
+    out_name_n(out, name, strlen(name));
+}
+
+static inline void out_text(struct json_out *out, const char *text) /* NULL writes null */
+{
+    if (text)
+        out_text_n(out, text, strlen(text));
+    else
+        out_null(out);
+}
+
+/* name and value in one; the *_if form leaves the member out when text is NULL. */
+static inline void out_member(struct json_out *out, const char *name, const char *text)
+{
+    out_name(out, name);
+    out_text(out, text);
+}
+
+static inline void out_member_if(struct json_out *out, const char *name, const char *text)
+{
+    if (text)
+        out_member(out, name, text);
+}
+
+static inline void out_member_integer(struct json_out *out, const char *name, int64_t value)
+{
+    out_name(out, name);
+    out_integer(out, value);
+}
+
+static inline void out_member_decimal(struct json_out *out, const char *name, struct decimal value)
+{
+    out_name(out, name);
+    out_decimal(out, value);
+}
+
+static inline void out_member_bool(struct json_out *out, const char *name, bool value)
+{
+    out_name(out, name);
+    out_bool(out, value);
+}
 
 /* The next value begins a document of its own in the same buffer: no comma. */
 void json_out_break(struct json_out *out);

@@ -31,11 +31,13 @@ struct observations {
 
 /* Map the set. Readings whose judgement is GRADE_ASK or worse and not passed are left out (they are held, unmapped); so is the
  * score then. `scores` are the answers of set_score for each score asked for (withheld ones make no Observation).
- * Order: each reading's main, then its companions; then computed, scores, panel. */
+ * Order: each reading's main, then its companions; then computed, scores, panel. *out is OBSERVATIONS_INIT or emptied
+ * before: then its text's buffer is used again. */
 MUST_CHECK enum status set_map(const struct set *set, const struct judgement *judgements,
                                const struct worked_out *worked_out, size_t worked_out_count,
                                const struct score_answer *scores, size_t scores_count,
                                struct observations *out);
 void observations_clear(struct observations *observations);
+void observations_empty(struct observations *observations); /* the same, but the text keeps its buffer */
 
 #endif
