@@ -48,15 +48,16 @@ void out_raw(struct json_out *out, const char *json, size_t length);
 /* Members of an object as json_out wrote them ("a":1,"b":2), or none. */
 void out_members_raw(struct json_out *out, const char *members, size_t length);
 
-/* Those below stand here whole so that the length of a name written in the source is known when it
- * is compiled. */
+/* Those below stand here whole, and are put in whole, so that the length of a name written in the
+ * source is known when it is compiled. */
+#define OUT_IN_PLACE static inline __attribute__((always_inline))
 
-static inline void out_name(struct json_out *out, const char *name) /* of the next value */
+OUT_IN_PLACE void out_name(struct json_out *out, const char *name) /* of the next value */
 {
     out_name_n(out, name, strlen(name));
 }
 
-static inline void out_text(struct json_out *out, const char *text) /* NULL writes null */
+OUT_IN_PLACE void out_text(struct json_out *out, const char *text) /* NULL writes null */
 {
     if (text)
         out_text_n(out, text, strlen(text));
@@ -65,31 +66,31 @@ static inline void out_text(struct json_out *out, const char *text) /* NULL writ
 }
 
 /* name and value in one; the *_if form leaves the member out when text is NULL. */
-static inline void out_member(struct json_out *out, const char *name, const char *text)
+OUT_IN_PLACE void out_member(struct json_out *out, const char *name, const char *text)
 {
     out_name(out, name);
     out_text(out, text);
 }
 
-static inline void out_member_if(struct json_out *out, const char *name, const char *text)
+OUT_IN_PLACE void out_member_if(struct json_out *out, const char *name, const char *text)
 {
     if (text)
         out_member(out, name, text);
 }
 
-static inline void out_member_integer(struct json_out *out, const char *name, int64_t value)
+OUT_IN_PLACE void out_member_integer(struct json_out *out, const char *name, int64_t value)
 {
     out_name(out, name);
     out_integer(out, value);
 }
 
-static inline void out_member_decimal(struct json_out *out, const char *name, struct decimal value)
+OUT_IN_PLACE void out_member_decimal(struct json_out *out, const char *name, struct decimal value)
 {
     out_name(out, name);
     out_decimal(out, value);
 }
 
-static inline void out_member_bool(struct json_out *out, const char *name, bool value)
+OUT_IN_PLACE void out_member_bool(struct json_out *out, const char *name, bool value)
 {
     out_name(out, name);
     out_bool(out, value);
