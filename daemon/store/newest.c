@@ -46,19 +46,14 @@ void newest_free(struct newest *newest)
     free(newest);
 }
 
-static size_t slot_of(int64_t patient, const char *kind, size_t slots)
+static struct row *row_of(struct newest *newest, int64_t patient, const char *kind)
 {
     uint64_t hash = (uint64_t)patient;
 
     for (; *kind; kind++)
         hash = (hash ^ (unsigned char)*kind) *
                0x100000001B3U; /* FNV-1a over what SipHash has spread already */
-    return (hash ^ hash >> 32) % slots;
-}
-
-static struct row *row_of(struct newest *newest, int64_t patient, const char *kind)
-{
-    return &newest->rows[slot_of(patient, kind, ROWS)];
+    return &newest->rows[(hash ^ hash >> 32) % ROWS];
 }
 
 /* NULL: not here. */
@@ -148,54 +143,4 @@ void newest_forget(struct newest *newest)
             place->kind[0] = '\0';
     }
     pthread_mutex_unlock(&newest->lock);
-}
-
-/* ---- heads ---- */
-
-#define HEADS 8192U
-
-struct heads {
-    struct {
-        int64_t patient;
-        char kind[KIND_ROOM]; /* "": free */
-        struct head head;
-    } places[HEADS];
-};
-
-enum status heads_new(struct heads **out)
-{
-    *out = calloc(1, sizeof(**out)); /* pages that are never used cost nothing */
-    return *out ? STATUS_OK : STATUS_NO_MEMORY;
-}
-
-void heads_free(struct heads *heads)
-{
-    free(heads);
-}
-
-const struct head *heads_find(const struct heads *heads, int64_t patient, const char *kind)
-{
-    const size_t slot = slot_of(patient, kind, HEADS);
-
-    return heads->places[slot].patient == patient && strcmp(heads->places[slot].kind, kind) == 0
-               ? &heads->places[slot].head
-               : NULL;
-}
-
-void heads_set(struct heads *heads, int64_t patient, const char *kind, struct head head)
-{
-    const size_t slot = slot_of(patient, kind, HEADS);
-
-    if (strlen(kind) >= KIND_ROOM)
-        return; /* it is asked for each time */
-    heads->places[slot].patient = patient;
-    memcpy(heads->places[slot].kind, kind, strlen(kind) + 1);
-    heads->places[slot].head = head;
-}
-
-void heads_forget(struct heads *heads)
-{
-    for (size_t i = 0; i < HEADS; i++)
-        if (heads->places[i].kind[0] != '\0') /* places that were never used stay untouched */
-            heads->places[i].kind[0] = '\0';
 }

@@ -39,20 +39,4 @@ void newest_note(struct newest *newest, int64_t patient, const char *kind, int64
 /* The writer, after the COMMIT: some readings do not count any more. */
 void newest_forget(struct newest *newest);
 
-/* The heads of chains as the writer's own transaction has left them: the rows of the table `newest`
- * that it touched lately, so that it need not ask for them. What it takes back it forgets. Its
- * thread only. */
-struct heads;
-
-struct head {
-    int64_t seq, latest_ms;
-};
-
-MUST_CHECK enum status heads_new(struct heads **out);
-void heads_free(struct heads *heads);
-/* NULL: not known here. Borrowed until the next call. */
-const struct head *heads_find(const struct heads *heads, int64_t patient, const char *kind);
-void heads_set(struct heads *heads, int64_t patient, const char *kind, struct head head);
-void heads_forget(struct heads *heads);
-
 #endif

@@ -7,8 +7,8 @@
 #include <sys/file.h>
 #include <unistd.h>
 
+#include "store/chain.h"
 #include "store/checkpoint.h"
-#include "store/store_private.h"
 
 const char *entry_state_text(enum entry_state state)
 {
@@ -100,6 +100,8 @@ static enum status open_store(struct outbox *outbox)
         status = claim_back(outbox);
     if (status == STATUS_OK)
         status = counters_read(outbox);
+    if (status == STATUS_OK)
+        status = chains_recover(outbox);
     if (status == STATUS_OK)
         status = bases_new(&outbox->bases);
     if (status == STATUS_OK)

@@ -1,7 +1,7 @@
 /* put.c - accepting: the entries of one request, all or none. */
 #include <string.h>
 
-#include "store/store_private.h"
+#include "store/chain.h"
 #include "wardpost/metrics.h"
 
 struct put_room { /* what lives in struct put's own room */
@@ -89,57 +89,6 @@ struct placed { /* where an entry stands among the others */
     int64_t seq, reading, earlier, late_ms;
 };
 
-/* Where the chain of a patient and kind stands; seq 0: it begins here. */
-static enum status find_head(struct outbox *outbox, int64_t patient, const char *kind,
-                             struct head *out)
-{
-    const struct head *known = heads_find(outbox->heads, patient, kind);
-    sqlite3_stmt *statement;
-    enum status status;
-    bool row;
-
-    *out = known ? *known : (struct head){0, INT64_MIN};
-    if (known)
-        return STATUS_OK;
-    statement = db_bind_numbers(&outbox->db, SQL_NEWEST_FIND, NUMBERS(patient));
-    if (statement)
-        bind_text(statement, 2, kind);
-    status = db_step(&outbox->db, statement, &row);
-    if (row) {
-        *out =
-            (struct head){sqlite3_column_int64(statement, 0), sqlite3_column_int64(statement, 1)};
-        sqlite3_reset(statement);
-    }
-    return status;
-}
-
-/* This one becomes the newest of its chain, and names the one before. */
-static enum status join_chain(struct outbox *outbox, const struct put *put,
-                              const struct put_entry *entry, struct placed *placed)
-{
-    const int64_t patient = patient_hash(put->patient);
-    sqlite3_stmt *statement;
-    struct head head;
-    enum status status = find_head(outbox, patient, entry->kind, &head);
-
-    if (status != STATUS_OK)
-        return status;
-    placed->earlier = head.seq;
-    placed->late_ms =
-        head.seq != 0 && head.latest_ms > entry->taken_ms ? head.latest_ms - entry->taken_ms : 0;
-    if (head.seq == 0 || entry->taken_ms > head.latest_ms)
-        head.latest_ms = entry->taken_ms;
-    head.seq = placed->seq;
-    statement =
-        db_bind_numbers(&outbox->db, SQL_NEWEST_SET, NUMBERS(patient, 0, head.seq, head.latest_ms));
-    if (statement)
-        bind_text(statement, 2, entry->kind);
-    status = db_run(&outbox->db, statement);
-    if (status == STATUS_OK)
-        heads_set(outbox->heads, patient, entry->kind, head);
-    return status;
-}
-
 static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put,
                                 const struct put_entry *entry, const struct placed *placed,
                                 struct text became)
@@ -211,7 +160,8 @@ enum status put_entry(struct outbox *outbox, const struct put *put, const struct
     struct placed placed = {
         .seq = seq,
         .reading = entry->reading == SIZE_MAX ? 0 : first_seq + (int64_t)entry->reading};
-    enum status status = join_chain(outbox, put, entry, &placed);
+    enum status status = chain_join(outbox, patient_hash(put->patient), entry->kind, seq,
+                                    entry->taken_ms, &placed.earlier, &placed.late_ms);
 
     if (status == STATUS_OK)
         status = write_entry(outbox, put, entry, &placed);

@@ -9,7 +9,7 @@
 static const char *const migrations[] = {
     /* What was accepted, written once. seq is the order of acceptance. An entry without a delivery
      * row whose seq is over the destination's watermark is fresh: waiting and never tried. So
-     * accepting touches three b-trees and no more. */
+     * accepting touches two b-trees and no more. */
     "CREATE TABLE entry (seq INTEGER PRIMARY KEY, id BLOB NOT NULL, set_id BLOB NOT NULL, reading "
     "INTEGER NOT NULL,"
     " role TEXT NOT NULL, kind TEXT NOT NULL, patient TEXT NOT NULL, patient_hash INTEGER NOT "
@@ -19,11 +19,11 @@ static const char *const migrations[] = {
     " earlier INTEGER NOT NULL, late_ms INTEGER NOT NULL, base INTEGER NOT NULL, content BLOB, "
     "sent BLOB, vals BLOB, became BLOB, flags BLOB) STRICT;"
     "CREATE UNIQUE INDEX entry_id ON entry (id);"
-    /* The newest entry of a patient and kind; each entry names the one before it (`earlier`). A
-     * small table that is written in place, where an index over all entries would touch a page of
-     * its own for nearly every entry. The chain is in the order of acceptance; `latest_ms` is the
-     * latest taken_ms in it, and an entry's `late_ms` tells by how much an earlier one was taken
-     * after it: so the last one taken is found without walking the whole chain. */
+    /* The newest entry of a patient and kind; each entry names the one before it (`earlier`). It is
+     * written behind the entries (chain.c). An index over all entries would touch a page of its own
+     * for nearly every entry. The chain is in the order of acceptance; `latest_ms` is the latest
+     * taken_ms in it, and an entry's `late_ms` tells by how much an earlier one was taken after it:
+     * so the last one taken is found without walking the whole chain. */
     "CREATE TABLE newest (patient_hash INTEGER NOT NULL, kind TEXT NOT NULL, seq INTEGER NOT NULL, "
     "latest_ms INTEGER NOT NULL,"
     " PRIMARY KEY (patient_hash, kind)) STRICT, WITHOUT ROWID;"

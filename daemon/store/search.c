@@ -63,10 +63,13 @@ static bool is_main(const struct link *link)
 static enum status newest_of(struct outbox_reader *reader, int64_t patient, const char *kind,
                              int64_t *seq)
 {
-    sqlite3_stmt *statement = db_bind_numbers(&reader->db, SQL_NEWEST_FIND, NUMBERS(patient));
+    sqlite3_stmt *statement;
     enum status status;
     bool row;
 
+    if (heads_shown(reader->outbox->heads, patient, kind, seq))
+        return STATUS_OK;
+    statement = db_bind_numbers(&reader->db, SQL_NEWEST_FIND, NUMBERS(patient));
     if (statement)
         bind_text(statement, 2, kind);
     status = db_step(&reader->db, statement, &row);
@@ -77,26 +80,47 @@ static enum status newest_of(struct outbox_reader *reader, int64_t patient, cons
 }
 
 struct chains { /* of a patient: where each stands; walked newest first by taking the largest */
-    int64_t seqs[KINDS_MOST];
+    int64_t seqs[KINDS_MOST + HEADS_OF_A_PATIENT];
     size_t count;
 };
+
+static bool is_ahead(const struct named_head *heads, size_t count, const char *kind)
+{
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(heads[i].kind, kind) == 0)
+            return true;
+    return false;
+}
+
+/* Heads first: what goes to the table meanwhile stands in both then, and not in neither. */
+static enum status all_chains_of(struct outbox_reader *reader, int64_t patient, struct chains *out)
+{
+    struct named_head heads[HEADS_OF_A_PATIENT];
+    const size_t count = heads_of(reader->outbox->heads, patient, heads);
+    sqlite3_stmt *statement =
+        db_bind_numbers(&reader->db, SQL_NEWEST_OF, NUMBERS(patient, KINDS_MOST));
+    bool row, lost = false;
+    enum status status;
+
+    for (size_t i = 0; i < count; i++)
+        out->seqs[out->count++] = heads[i].head.seq;
+    while ((status = db_step(&reader->db, statement, &row)) == STATUS_OK && row) {
+        const char *kind = column_text(statement, 1, &lost);
+
+        if (kind && !is_ahead(heads, count, kind))
+            out->seqs[out->count++] = sqlite3_column_int64(statement, 0);
+    }
+    return status == STATUS_OK && lost ? STATUS_NO_MEMORY : status;
+}
 
 static enum status chains_of(struct outbox_reader *reader, int64_t patient, const char *kind,
                              struct chains *out)
 {
-    sqlite3_stmt *statement;
-    enum status status;
-    bool row;
-
     out->count = 0;
-    if (kind) {
-        out->count = 1;
-        return newest_of(reader, patient, kind, &out->seqs[0]);
-    }
-    statement = db_bind_numbers(&reader->db, SQL_NEWEST_OF, NUMBERS(patient, KINDS_MOST));
-    while ((status = db_step(&reader->db, statement, &row)) == STATUS_OK && row)
-        out->seqs[out->count++] = sqlite3_column_int64(statement, 0);
-    return status;
+    if (!kind)
+        return all_chains_of(reader, patient, out);
+    out->count = 1;
+    return newest_of(reader, patient, kind, &out->seqs[0]);
 }
 
 /* The newest link of all chains, and past it. link->seq 0: they are at their end. */
@@ -326,6 +350,8 @@ enum status outbox_last(struct outbox_reader *reader, const char *patient, const
 
 static enum status next_patient(struct outbox_reader *reader, int64_t *hash, bool *found)
 {
+    int64_t ahead = 0;
+    const bool is_ahead = heads_next_patient(reader->outbox->heads, *hash, &ahead);
     sqlite3_stmt *statement = db_bind_numbers(&reader->db, SQL_NEXT_PATIENT, NUMBERS(*hash));
     bool row;
     enum status status = db_step(&reader->db, statement, &row);
@@ -335,6 +361,10 @@ static enum status next_patient(struct outbox_reader *reader, int64_t *hash, boo
         *hash = sqlite3_column_int64(statement, 0);
     if (row)
         sqlite3_reset(statement);
+    if (status == STATUS_OK && is_ahead && (!*found || ahead < *hash)) {
+        *hash = ahead;
+        *found = true;
+    }
     return status;
 }
 

@@ -30,6 +30,12 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_COUNTER_READ] = "SELECT value FROM counter WHERE counter = ?1", /* rowid */
     [SQL_COUNTER_WRITE] =
         "INSERT INTO counter VALUES (?1, ?2) ON CONFLICT (counter) DO UPDATE SET value = ?2",
+    /* At the start; between two sweeps lie some thousand entries. */
+    [SQL_NEWEST_RECOVER] =
+        "INSERT INTO newest SELECT patient_hash, kind, max(seq), max(taken_ms) FROM entry WHERE "
+        "seq > ?1"
+        " GROUP BY patient_hash, kind ON CONFLICT (patient_hash, kind) DO UPDATE SET"
+        " seq = max(seq, excluded.seq), latest_ms = max(latest_ms, excluded.latest_ms)",
     [SQL_ENTRY_INSERT] =
         "INSERT INTO entry (seq, id, set_id, reading, role, kind, patient, patient_hash, client, "
         "table_version,"
@@ -46,7 +52,7 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_NEWEST_SET] =
         "INSERT INTO newest VALUES (?1, ?2, ?3, ?4) ON CONFLICT (patient_hash, kind) DO UPDATE"
         " SET seq = ?3, latest_ms = ?4",
-    [SQL_NEWEST_OF] = "SELECT seq FROM newest WHERE patient_hash = ?1 LIMIT ?2", /* its key */
+    [SQL_NEWEST_OF] = "SELECT seq, kind FROM newest WHERE patient_hash = ?1 LIMIT ?2", /* its key */
     [SQL_CHAIN_STEP] = "SELECT e.earlier, e.late_ms, e.taken_ms, e.accepted_ms, e.reading, e.vals, "
                        "e.patient, d.state,"
                        " d.settled_ms FROM entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid */

@@ -5,6 +5,7 @@
 #include <pthread.h>
 #include <sqlite3.h>
 
+#include "store/heads.h"
 #include "store/newest.h"
 #include "store/pack.h"
 #include "wardpost/outbox.h"
@@ -24,6 +25,7 @@ enum sql {
     SQL_LAST_SEQ,
     SQL_COUNTER_READ,
     SQL_COUNTER_WRITE,
+    SQL_NEWEST_RECOVER,
     SQL_ENTRY_INSERT,
     SQL_ENTRY_KNOWN,
     SQL_ENTRY_MAP,
@@ -140,12 +142,20 @@ enum counter {
     COUNTER_CHARTED,
     COUNTER_DISCARDED,
     COUNTER_REFUSALS,
+    COUNTER_NEWEST_UPTO, /* the table `newest` is whole up to this entry */
     COUNTER_COUNT
 };
 
-struct tally {
+struct sweep { /* of the heads into the table; chain.c */
+    bool runs;
+    size_t cursor;
+    int64_t upto;
+};
+
+struct tally { /* what is so again when a transaction is taken back */
     int64_t counters[COUNTER_COUNT];
     int64_t last_seq;
+    struct sweep sweep;
 };
 
 /* ---- the writer ---- */
@@ -168,7 +178,7 @@ struct outbox {
     struct db db; /* the writer's */
     struct bases *bases;
     struct newest *newest;
-    struct heads *heads; /* the writer's */
+    struct heads *heads;
     pthread_t writer, checkpointer;
     bool writer_runs, checkpointer_runs;
     pthread_mutex_t

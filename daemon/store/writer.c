@@ -3,8 +3,8 @@
 #include <assert.h>
 #include <sys/statvfs.h>
 
+#include "store/chain.h"
 #include "store/checkpoint.h"
-#include "store/store_private.h"
 #include "wardpost/log.h"
 #include "wardpost/metrics.h"
 #include "wardpost/moment.h"
@@ -114,12 +114,18 @@ static enum status simple(struct outbox *outbox, enum sql sql)
     return db_run(&outbox->db, db_statement(&outbox->db, sql));
 }
 
-/* What the writer knows of its transaction is again what was so before. */
+/* What the writer knows of its transaction is again what was so at a savepoint. */
 static void take_back(struct outbox *outbox, const struct tally *before)
 {
     outbox->tally = *before;
     bases_forget_from(outbox->bases, before->last_seq + 1);
-    heads_forget(outbox->heads);
+}
+
+/* ... at the beginning of the round */
+static void take_all_back(struct outbox *outbox, const struct tally *before)
+{
+    take_back(outbox, before);
+    heads_roll_back(outbox->heads);
 }
 
 /* A job that fails leaves nothing half done and does not spoil the others. A status that is not OK
@@ -131,9 +137,13 @@ static enum status run_guarded(struct outbox *outbox, struct job *job)
 
     if (status != STATUS_OK)
         return status;
+    heads_savepoint(outbox->heads);
     job->status = job->run(outbox, job);
-    if (job->status == STATUS_OK && !job->undo)
+    if (job->status == STATUS_OK && !job->undo) {
+        heads_savepoint_done(outbox->heads);
         return simple(outbox, SQL_SAVEPOINT_DONE);
+    }
+    heads_savepoint_back(outbox->heads);
     take_back(outbox, &before);
     if (sqlite3_get_autocommit(outbox->db.handle)) /* SQLite has undone the whole round by itself */
         return job->status == STATUS_OK ? STATUS_IO : job->status;
@@ -163,7 +173,7 @@ static enum status run_puts(struct outbox *outbox, struct job *jobs, struct job 
         *next_out = job;
         return STATUS_OK;
     }
-    take_back(outbox, &before);
+    take_all_back(outbox, &before);
     for (job = jobs; job; job = job->next) {
         job->status = STATUS_OK;
         job->undo = false;
@@ -174,6 +184,7 @@ static enum status run_puts(struct outbox *outbox, struct job *jobs, struct job 
 
 static enum status run_jobs(struct outbox *outbox, struct job *jobs)
 {
+    const int64_t last_seq = outbox->tally.last_seq;
     bool room = has_room(outbox);
     enum status status = simple(outbox, SQL_BEGIN);
     struct job *job = jobs;
@@ -187,6 +198,8 @@ static enum status run_jobs(struct outbox *outbox, struct job *jobs)
             status = run_guarded(outbox, job);
     }
     if (status == STATUS_OK)
+        status = chains_sweep(outbox, outbox->tally.last_seq - last_seq);
+    if (status == STATUS_OK)
         status = counters_write(outbox);
     return status == STATUS_OK ? simple(outbox, SQL_COMMIT) : status;
 }
@@ -197,7 +210,7 @@ static void undo(struct outbox *outbox, struct job *jobs, const struct tally *be
                  enum status status)
 {
     log_line(LOG_LEVEL_ERROR, "store: nothing was kept: %s", status_text(status));
-    take_back(outbox, before);
+    take_all_back(outbox, before);
     if (!sqlite3_get_autocommit(outbox->db.handle))
         (void)simple(outbox, SQL_ROLLBACK);
     for (struct job *job = jobs; job; job = job->next)
@@ -237,6 +250,8 @@ static void commit_round(struct outbox *outbox, struct job *jobs)
     assert(sqlite3_txn_state(outbox->db.handle, NULL) ==
            SQLITE_TXN_NONE); /* no statement is left standing on a row */
     counters_show(outbox);
+    if (status == STATUS_OK)
+        heads_commit(outbox->heads);
     if (status == STATUS_OK && outbox->newest_stale)
         newest_forget(outbox->newest);
     tell(outbox, jobs);

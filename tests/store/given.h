@@ -17,6 +17,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "store/store_private.h"
 #include "wardpost/outbox.h"
 
 #define NOW   INT64_C(1795600000000) /* some day in November 2026, ms */
@@ -44,11 +45,54 @@ static inline void given_folder(struct given *given)
     snprintf(given->path, sizeof(given->path), "%s/o.db", given->folder);
 }
 
-static inline void given_start(struct given *given)
+static inline int given_number(void *context, int count, char **values, char **names)
+{
+    (void)count;
+    (void)names;
+    *(long *)context = values[0] ? atol(values[0]) : -1;
+    return 0;
+}
+
+static inline long given_count(const struct given *given, const char *sql)
+{
+    long number = -1;
+
+    assert_int_equal(sqlite3_exec(given->reader->db.handle, sql, given_number, &number, NULL),
+                     SQLITE_OK);
+    return number;
+}
+
+/* Every entry names the one before it of its patient and kind; and after a start, whatever it came
+ * after, the table has the newest of each. */
+static inline void assert_chains_whole(const struct given *given, bool at_start)
+{
+    assert_int_equal(
+        given_count(given,
+                    "SELECT count(*) FROM (SELECT earlier, coalesce(lag(seq) OVER (PARTITION BY "
+                    "patient_hash, kind ORDER BY seq), 0) AS before FROM entry) WHERE earlier IS "
+                    "NOT before"),
+        0);
+    if (at_start)
+        assert_int_equal(
+            given_count(given,
+                        "SELECT count(*) FROM (SELECT patient_hash, kind, max(seq) AS s, "
+                        "max(taken_ms) AS t FROM entry GROUP BY 1, 2) AS e LEFT JOIN newest AS n "
+                        "USING (patient_hash, kind) WHERE n.seq IS NOT e.s OR n.latest_ms IS NOT "
+                        "e.t"),
+            0);
+}
+
+static inline void given_open(struct given *given)
 {
     assert_int_equal(outbox_start(&(struct outbox_options){.path = given->path}, &given->outbox),
                      STATUS_OK);
     assert_int_equal(outbox_reader_open(given->outbox, &given->reader), STATUS_OK);
+}
+
+static inline void given_start(struct given *given)
+{
+    given_open(given);
+    assert_chains_whole(given, true);
 }
 
 static inline void given_stop(struct given *given)

@@ -187,7 +187,7 @@ static void start_and_time(struct given *given, const char *name)
 {
     int64_t begun = now_us();
 
-    given_start(given);
+    given_open(given);
     fprintf(stdout, "%-44s %9.1f ms\n", name, (double)(now_us() - begun) / 1000);
 }
 

@@ -158,14 +158,14 @@ static void kill_one(const struct given *given, struct said *said, unsigned roun
     close(ends[0]);
 }
 
-struct tally {
+struct found_tally {
     const struct said *said;
     unsigned char seen[200000];
 };
 
 static bool tally_row(void *context, const struct outbox_row *row)
 {
-    struct tally *tally = context;
+    struct found_tally *tally = context;
     unsigned number = number_of(&row->id);
 
     tally->seen[number]++;
@@ -176,10 +176,10 @@ static bool tally_row(void *context, const struct outbox_row *row)
 
 static void assert_all_there(struct given *given, const struct said *said)
 {
-    static struct tally tally;
+    static struct found_tally tally;
     const struct outbox_search all = {OUTBOX_SEARCH_OPEN, .most = SIZE_MAX};
 
-    tally = (struct tally){.said = said};
+    tally = (struct found_tally){.said = said};
     assert_int_equal(outbox_search(given->reader, &all, tally_row, &tally), STATUS_OK);
     for (unsigned number = 0; number < 200000 - 1; number++) {
         assert_true(tally.seen[number] <= 1);
