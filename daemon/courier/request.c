@@ -1,5 +1,6 @@
 /* request.c - what goes over the wire for a wave: look-ups, Bundles, single creates; and what came
  * of them. */
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -322,47 +323,120 @@ static void fill_bundle(struct item **items, size_t count, struct bundle_entry *
     }
 }
 
-static void send_bundle(struct wave *wave, struct item **items, size_t count,
-                        struct transfer *transfer)
+/* What one Bundle carries. */
+struct parcel {
+    struct item **items;
+    size_t count;
+    struct json_out body;
+};
+
+static size_t emptiest(const struct parcel *parcels, size_t count)
 {
-    metric_add(METRIC_DELIVERY_ATTEMPTS, (int64_t)count);
-    for (size_t i = 0; i < count; i++)
-        items[i]->tried = true;
-    if (!run(wave, transfer, 1))
-        return;
+    size_t least = 0;
+
+    for (size_t i = 1; i < count; i++)
+        if (parcels[i].count < parcels[least].count)
+            least = i;
+    return least;
+}
+
+/* All of one patient go into one Bundle, in their order; those for whom it has no room come in the
+ * next round. Patients are told apart by a hash: two that share one only share a Bundle. */
+static void share_out(struct item **items, size_t count, struct parcel *parcels,
+                      size_t parcels_count, size_t most)
+{
+    struct {
+        uint32_t patient;
+        uint8_t parcel; /* from 1 on; 0: free */
+    } known[2 * ITEMS_MOST] = {{0}};
+
+    for (size_t i = 0; i < count; i++) {
+        size_t at = items[i]->patient % (2 * ITEMS_MOST);
+        struct parcel *parcel;
+
+        while (known[at].parcel && known[at].patient != items[i]->patient)
+            at = (at + 1) % (2 * ITEMS_MOST);
+        if (!known[at].parcel) {
+            known[at].patient = items[i]->patient;
+            known[at].parcel = (uint8_t)(emptiest(parcels, parcels_count) + 1);
+        }
+        parcel = &parcels[known[at].parcel - 1];
+        if (parcel->count < most)
+            parcel->items[parcel->count++] = items[i];
+    }
+}
+
+static bool write_parcel(const struct wave *wave, struct parcel *parcel)
+{
+    struct bundle_entry *entries = calloc(parcel->count, sizeof(*entries));
+    bool put = wave->courier->destination.way == WAY_UPDATE_AS_CREATE;
+
+    if (!entries)
+        return false;
+    fill_bundle(parcel->items, parcel->count, entries);
+    bundle_batch(entries, parcel->count, put ? BUNDLE_UPDATE_AS_CREATE : BUNDLE_CONDITIONAL_CREATE,
+                 &parcel->body);
+    free(entries);
+    return json_out_text(&parcel->body) != NULL;
+}
+
+static void judge_parcel(struct wave *wave, const struct parcel *parcel,
+                         const struct transfer *transfer)
+{
     if (transfer->end == TRANSFER_ANSWERED) {
-        judge_bundle(wave, items, count, transfer);
+        judge_bundle(wave, parcel->items, parcel->count, transfer);
         return;
     }
     if (transfer->end != TRANSFER_NOT_SENT)
         metric_add(METRIC_DELIVERY_LOST_ANSWERS, 1);
-    all_events(wave, items, count,
+    all_events(wave, parcel->items, parcel->count,
                transfer->end == TRANSFER_NOT_SENT ? EVENT_NOT_SENT : EVENT_LOST);
     wave_away(wave, transfer->why[0] ? transfer->why : "no answer", 0);
 }
 
-void request_bundle(struct wave *wave, struct item **items, size_t count)
+static void send_parcels(struct wave *wave, struct parcel *parcels, size_t count)
 {
-    struct bundle_entry *entries = calloc(count, sizeof(*entries));
-    struct json_out body = JSON_OUT_INIT;
-    struct transfer transfer = {
-        .method = "POST", .url = wave->courier->server, .answer_most = ANSWER_MOST};
-    bool put = wave->courier->destination.way == WAY_UPDATE_AS_CREATE;
+    struct transfer transfers[BUNDLES_MOST] = {{0}};
 
-    if (entries) {
-        fill_bundle(items, count, entries);
-        bundle_batch(entries, count, put ? BUNDLE_UPDATE_AS_CREATE : BUNDLE_CONDITIONAL_CREATE,
-                     &body);
+    for (size_t i = 0; i < count; i++) {
+        transfers[i] = (struct transfer){.method = "POST",
+                                         .url = wave->courier->server,
+                                         .answer_most = ANSWER_MOST,
+                                         .body = parcels[i].body.text,
+                                         .body_length = parcels[i].body.length};
+        metric_add(METRIC_DELIVERY_ATTEMPTS, (int64_t)parcels[i].count);
+        for (size_t j = 0; j < parcels[i].count; j++)
+            parcels[i].items[j]->tried = true;
     }
-    transfer.body = entries ? json_out_text(&body) : NULL;
-    transfer.body_length = body.length;
-    if (transfer.body)
-        send_bundle(wave, items, count, &transfer);
+    if (run(wave, transfers, count))
+        for (size_t i = 0; i < count; i++)
+            judge_parcel(wave, &parcels[i], &transfers[i]);
+    for (size_t i = 0; i < count; i++)
+        transfer_clear(&transfers[i]);
+}
+
+void request_bundles(struct wave *wave, struct item **items, size_t count, size_t most,
+                     size_t at_once)
+{
+    struct item **lists = calloc(at_once * most, sizeof(struct item *)); /* NOLINT: pointers */
+    struct parcel parcels[BUNDLES_MOST] = {{0}};
+    size_t written = 0;
+
+    assert(at_once >= 1 && at_once <= BUNDLES_MOST && count <= ITEMS_MOST);
+    for (size_t i = 0; i < at_once; i++)
+        parcels[i] = (struct parcel){.items = lists + i * most};
+    if (lists)
+        share_out(items, count, parcels, at_once, most);
+    while (lists && written < at_once && parcels[written].count > 0 &&
+           write_parcel(wave, &parcels[written]))
+        written++;
+    if (lists && (written == at_once || parcels[written].count == 0))
+        send_parcels(wave, parcels, written);
     else
         wave_away(wave, "out of memory", 0);
-    transfer_clear(&transfer);
-    json_out_clear(&body);
-    free(entries);
+    for (size_t i = 0; i < at_once; i++)
+        json_out_clear(&parcels[i].body);
+    free(lists);
 }
 
 /* ---- one by one ---- */

@@ -1,9 +1,10 @@
 /* wave.c - claims a wave of entries, drives each by courier_step() until it is settled, and settles
  * all in one COMMIT.
  *
- * One wave is out at a time, so there is one request in flight for an identifier, across Bundles
- * too. Order per patient is acceptance order: when one has to wait, those after it of the same
- * patient wait with it. */
+ * One wave is out at a time, in as many Bundles as may be on their way at once, and each entry in
+ * one of them: so there is one request in flight for an identifier, across Bundles too. Order per
+ * patient is acceptance order: when one has to wait, those after it of the same patient wait with
+ * it. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -169,12 +170,22 @@ static void hold_unreadable(struct wave *wave, struct item *item)
                             .reason = "its text on disk cannot be read"});
 }
 
+static uint32_t hash_of(const char *text)
+{
+    uint32_t hash = 0x811C9DC5U; /* FNV-1a of 32 bits: it only shares out */
+
+    for (; *text; text++)
+        hash = (hash ^ (unsigned char)*text) * 0x01000193U;
+    return hash;
+}
+
 static void begin_item(struct wave *wave, struct item *item, const struct claim_entry *entry)
 {
     struct destination *destination = &wave->courier->destination;
     const struct choked *choked = choked_find(destination, entry->seq);
 
     item->entry = entry;
+    item->patient = hash_of(entry->patient);
     item->delivery = (struct delivery){.ambiguous = entry->ambiguous,
                                        .update = entry->remote != NULL,
                                        .sent_ms = entry->sent_ms,
@@ -253,6 +264,29 @@ static size_t collect_heads(struct wave *wave, struct item **out)
     return count;
 }
 
+/* As many as there is something for. */
+static size_t bundles_at_once(const struct courier *courier, size_t count)
+{
+    size_t most = courier->options.transfers_most;
+    size_t needed = (count + courier->destination.batch_now - 1) / courier->destination.batch_now;
+
+    if (most > BUNDLES_MOST)
+        most = BUNDLES_MOST;
+    return needed < most ? needed : most;
+}
+
+/* How many entries are asked for: what can be on its way at once. */
+static size_t wave_most(const struct courier *courier)
+{
+    const size_t batch = courier->destination.batch_now;
+    size_t most;
+
+    if (!courier->destination.batches)
+        return courier->options.transfers_most * 4;
+    most = batch * bundles_at_once(courier, ITEMS_MOST);
+    return most < ITEMS_MOST ? most : ITEMS_MOST;
+}
+
 static bool send_round(struct wave *wave, struct item **list)
 {
     struct destination *destination = &wave->courier->destination;
@@ -261,9 +295,10 @@ static bool send_round(struct wave *wave, struct item **list)
     if (wave->over)
         return false;
     if (destination->batches && destination->batch_now > 1) {
-        count = collect(wave, TODO_SEND, false, list, destination->batch_now);
+        count = collect(wave, TODO_SEND, false, list, wave->count);
         if (count > 1) {
-            request_bundle(wave, list, count);
+            request_bundles(wave, list, count, destination->batch_now,
+                            bundles_at_once(wave->courier, count));
             return true;
         }
     }
@@ -460,14 +495,11 @@ bool wave_settle(struct courier *courier)
 
 bool wave_run(struct courier *courier, int64_t *next_due_ms)
 {
-    const struct destination *destination = &courier->destination;
     const struct wave *settled = courier->settled;
-    size_t most =
-        destination->batches ? destination->batch_now : courier->options.transfers_most * 4;
     struct claim *claim = NULL;
-    enum status status =
-        outbox_turn(courier->outbox, settled ? settled->settlements : NULL,
-                    settled ? settled->count : 0, most, CLAIM_BYTES, clock_wall_ms(), &claim);
+    enum status status = outbox_turn(courier->outbox, settled ? settled->settlements : NULL,
+                                     settled ? settled->count : 0, wave_most(courier), CLAIM_BYTES,
+                                     clock_wall_ms(), &claim);
 
     if (status != STATUS_OK)
         return false;

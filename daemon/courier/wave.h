@@ -8,8 +8,12 @@
 
 enum todo { TODO_LOOK_UP, TODO_SEND, TODO_NOTHING };
 
+#define BUNDLES_MOST 4    /* at once */
+#define ITEMS_MOST   4096 /* in a wave */
+
 struct item { /* one Observation of the wave */
     const struct claim_entry *entry;
+    uint32_t patient; /* hash of its key */
     struct delivery delivery;
     enum todo todo;
     bool alone;           /* not in a Bundle: it goes by another way than the others */
@@ -37,7 +41,10 @@ struct wave {
 
 /* request.c: each sends what it is given and tells wave_event() what came of it. */
 void request_look_up(struct wave *wave, struct item **items, size_t count);
-void request_bundle(struct wave *wave, struct item **items, size_t count);
+/* Bundles of at most `most`, so many at once (at most BUNDLES_MOST). Items for whom there is no
+ * room are left as they are. */
+void request_bundles(struct wave *wave, struct item **items, size_t count, size_t most,
+                     size_t at_once);
 void request_alone(struct wave *wave, struct item **items, size_t count);
 
 /* Something happened to an item: decide by courier_step() and note it. */
