@@ -65,8 +65,9 @@ static bool read_coding(const struct place *place, void *out)
     if (!SHAPE(place, members, coding))
         return false;
     coding->system = system_of(place, coding->system);
-    if (!coding->system && place_member(place, "system", &at))
-        return place_fail(&at, "neither a URI nor one of the short names in units.json");
+    if (!coding->system)
+        return place_fail(place_member(place, "system", &at) ? &at : place,
+                          "neither a URI nor one of the short names in units.json");
     if (strcmp(coding->system, "http://loinc.org") == 0 && !loinc_is_whole(coding->code) &&
         place_member(place, "code", &at))
         return place_fail(&at, "no LOINC code: the check digit is wrong");

@@ -2,6 +2,7 @@
  *
  * Within a kind "systolic", "oxygen.flow", "last.value"; between kinds "heart-rate.value",
  * "last.body-weight.value". No kind, part or field is called "last" (name_is_free()). */
+#include <assert.h>
 #include <string.h>
 
 #include "clinical/load.h"
@@ -38,6 +39,7 @@ bool read_path(const struct place *place, const char *text, const struct kind *k
     text += out->last ? 5 : 0;
     if (!kind && !kind_of_path(place, &text, out))
         return false;
+    assert(out->kind); /* given, or found */
     part = kind_part(out->kind, text);
     field = kind_field(out->kind, text);
     if (!part && !field)

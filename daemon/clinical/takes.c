@@ -120,7 +120,7 @@ bool take_points(const struct place *at, const struct member *member, char *out)
 bool take_places(const struct place *at, const struct member *member, char *out)
 {
     unsigned places;
-    int value;
+    int value = 0;
 
     if (!whole_to(at, (int)DECIMAL_PLACES_MOST, &value))
         return false;

@@ -223,9 +223,11 @@ static void apply_answer(struct wave *wave, struct item *item, const struct one_
 static void apply_entries(struct wave *wave, struct item **items, size_t count,
                           const struct transfer *transfer)
 {
-    struct entry_answer *answers = calloc(count, sizeof(*answers));
+    struct entry_answer *answers;
     enum status status = STATUS_NO_MEMORY;
 
+    assert(count > 0);
+    answers = calloc(count, sizeof(*answers));
     if (answers)
         status = batch_answer_read(transfer->answer ? transfer->answer : "",
                                    transfer->answer_length, count, answers);

@@ -8,8 +8,8 @@
 
 enum todo { TODO_LOOK_UP, TODO_SEND, TODO_NOTHING };
 
-#define BUNDLES_MOST 4    /* at once */
-#define ITEMS_MOST   4096 /* in a wave */
+#define BUNDLES_MOST ((size_t)4)    /* at once */
+#define ITEMS_MOST   ((size_t)4096) /* in a wave */
 
 struct item { /* one Observation of the wave */
     const struct claim_entry *entry;

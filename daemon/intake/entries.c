@@ -319,8 +319,8 @@ static void conflict(struct submission *submission)
             pointer_join(pointer, sizeof(pointer), submission->set->readings[i].pointer, "id");
     submission->status = 409;
     submission->title = "id in use";
-    snprintf(submission->detail, sizeof(submission->detail),
-             "A reading with this id is here already, with other content. Nothing was kept.");
+    (void)snprintf(submission->detail, sizeof(submission->detail),
+                   "A reading with this id is here already, with other content. Nothing was kept.");
     problem_add(&submission->problems, PROBLEM_ID_CONFLICT, pointer,
                 "this id belongs to a reading with other content");
 }

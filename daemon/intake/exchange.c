@@ -63,7 +63,7 @@ static bool type_fits(const char *sent, const char *takes)
 {
     size_t length = sent ? strcspn(sent, "; ") : 0;
 
-    return length == strlen(takes) && strncasecmp(sent, takes, length) == 0;
+    return sent && length == strlen(takes) && strncasecmp(sent, takes, length) == 0;
 }
 
 /* Routes with readings take both forms; which one it is decides about the way of the body. */
@@ -261,7 +261,7 @@ static enum MHD_Result send_reply(struct exchange *exchange)
     if (reply->location[0])
         MHD_add_response_header(response, "Location", reply->location);
     if (reply->retry_after > 0) {
-        snprintf(number, sizeof(number), "%u", reply->retry_after);
+        (void)snprintf(number, sizeof(number), "%u", reply->retry_after);
         MHD_add_response_header(response, "Retry-After", number);
     }
     if (reply->status >= 500)

@@ -34,11 +34,11 @@ static void reply_refused(struct exchange *exchange, struct submission *submissi
         kept = submission_keep_refused(exchange->intake, &exchange->client, exchange->body.bytes,
                                        exchange->body.length, &submission->problems);
     if (kept >= 0)
-        snprintf(detail, sizeof(detail),
-                 "%s It is kept as sent, as refusal %lld, for a person to look at.",
-                 submission->detail, (long long)kept);
+        (void)snprintf(detail, sizeof(detail),
+                       "%s It is kept as sent, as refusal %lld, for a person to look at.",
+                       submission->detail, (long long)kept);
     else
-        snprintf(detail, sizeof(detail), "%s", submission->detail);
+        (void)snprintf(detail, sizeof(detail), "%s", submission->detail);
     reply_problem(exchange, submission->status, submission->title, detail, &submission->problems);
 }
 

@@ -135,7 +135,7 @@ static void is_wrong(struct submission *submission, unsigned status, const char 
 {
     submission->status = status;
     submission->title = title;
-    snprintf(submission->detail, sizeof(submission->detail), "%s", detail);
+    (void)snprintf(submission->detail, sizeof(submission->detail), "%s", detail);
 }
 
 static bool only_asked(const struct problems *problems)

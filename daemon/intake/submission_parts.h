@@ -26,8 +26,8 @@ MUST_CHECK enum status submission_preview(struct submission *submission);
 bool submission_is_known(const struct submission_frame *frame, struct submission *submission);
 /* The answer: ids, kinds, states, flags, score. `states` may be NULL: as they are being put. */
 void submission_answer(struct submission *submission, const enum entry_state *states);
-void flags_out(const struct submission *submission, size_t reading, struct json_out *out);
+void flags_out(const struct submission *submission, size_t index, struct json_out *out);
 /* Hash for "same content" of one reading of the set (design 5). */
-void submission_content(const struct set *set, size_t reading, uint8_t out[32]);
+void submission_content(const struct set *set, size_t index, uint8_t out[32]);
 
 #endif

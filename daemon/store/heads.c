@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define ROWS   256U               /* a patient has one of them */
+#define ROWS   ((size_t)256)      /* a patient has one of them */
 #define PLACES HEADS_OF_A_PATIENT /* in a row: kinds of whatever patients share it */
 
 struct place {

@@ -5,7 +5,7 @@
 
 #include "store/newest.h"
 
-#define ROWS      1024U
+#define ROWS      ((size_t)1024)
 #define PLACES    4U /* of a row: a patient and kind may stand in any of them */
 #define KIND_ROOM 40
 

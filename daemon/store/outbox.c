@@ -53,7 +53,7 @@ static enum status lock_store(struct outbox *outbox)
 
     if (!path)
         return STATUS_NO_MEMORY;
-    snprintf(path, room, "%s-lock", outbox->path);
+    (void)snprintf(path, room, "%s-lock", outbox->path);
     status = open_private(path, O_CREAT, &outbox->lock_fd);
     free(path);
     if (status == STATUS_OK && flock(outbox->lock_fd, LOCK_EX | LOCK_NB) != 0)

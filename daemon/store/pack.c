@@ -68,7 +68,7 @@ enum status bases_new(struct bases **out)
 
 static void text_free(struct text *text)
 {
-    free((char *)(uintptr_t)text->bytes);
+    free((void *)(uintptr_t)text->bytes);
     *text = (struct text){NULL, 0};
 }
 
@@ -152,8 +152,8 @@ static struct base *base_new(struct bases *bases, const char *kind, const char *
         return NULL;
     bases->count++;
     *base = (struct base){0};
-    snprintf(base->kind, sizeof(base->kind), "%s", kind);
-    snprintf(base->role, sizeof(base->role), "%s", role);
+    (void)snprintf(base->kind, sizeof(base->kind), "%s", kind);
+    (void)snprintf(base->role, sizeof(base->role), "%s", role);
     return base;
 }
 

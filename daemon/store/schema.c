@@ -118,7 +118,7 @@ static enum status migrate_one(sqlite3 *handle, int version)
     char pragmas[96];
     int code = sqlite3_exec(handle, "BEGIN IMMEDIATE", NULL, NULL, NULL);
 
-    snprintf(pragmas, sizeof(pragmas), "PRAGMA user_version = %d; PRAGMA application_id = %d",
+    (void)snprintf(pragmas, sizeof(pragmas), "PRAGMA user_version = %d; PRAGMA application_id = %d",
              version + 1, APPLICATION_ID);
     if (code == SQLITE_OK)
         code = sqlite3_exec(handle, migrations[version], NULL, NULL, NULL);
