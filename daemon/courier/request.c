@@ -220,6 +220,14 @@ static void apply_answer(struct wave *wave, struct item *item, const struct one_
 
 /* ---- a Bundle ---- */
 
+/* It may be there, or is: to be looked up before it is sent again. */
+static bool leaves_doubt(long status)
+{
+    enum verdict verdict = answer_judge(status)->in_bundle;
+
+    return verdict == VERDICT_LOOK_UP || verdict == VERDICT_WAIT_UNSURE;
+}
+
 static void apply_entries(struct wave *wave, struct item **items, size_t count,
                           const struct transfer *transfer)
 {
@@ -243,6 +251,8 @@ static void apply_entries(struct wave *wave, struct item **items, size_t count,
         if (items[i]->todo != TODO_NOTHING ||
             answers[i].status < 300) /* one held back behind another may be there all the same */
             apply_answer(wave, items[i], &answer);
+        else if (leaves_doubt(answers[i].status))
+            items[i]->end.ambiguous = true;
         entry_answer_clear(&answers[i]);
     }
     free(answers);

@@ -308,19 +308,21 @@ static bool send_round(struct wave *wave, struct item **list)
     return count > 0;
 }
 
+/* What went out and was to be looked up then may be there: it is looked up when it comes again. */
 static void leave_the_rest(struct wave *wave)
 {
     int64_t now = clock_wall_ms();
 
     for (size_t i = 0; i < wave->count; i++) {
         struct item *item = &wave->items[i];
+        bool unseen = item->tried && item->todo == TODO_LOOK_UP;
 
         if (item->todo == TODO_NOTHING)
             continue;
         item->todo = TODO_NOTHING;
         item->end = (struct deed){.type = DEED_WAIT,
                                   .due_ms = now,
-                                  .ambiguous = item->delivery.ambiguous,
+                                  .ambiguous = item->delivery.ambiguous || unseen,
                                   .not_sent = !item->tried,
                                   .reason = wave->trouble[0] ? wave->trouble : "not yet"};
     }

@@ -23,7 +23,7 @@ struct courier_options {
     const char *server; /* base URL without trailing slash; NULL: no server, nothing is delivered */
     enum courier_way way;
     size_t batch_most;         /* entries in a batch Bundle; 1: no batches */
-    size_t transfers_most;     /* single requests at once */
+    size_t transfers_most;     /* requests at once; of Bundles at most four */
     int64_t request_timeout_ms, connect_timeout_ms;
     int64_t retry_first_ms, retry_most_ms; /* back-off, full jitter */
     unsigned server_error_tries;           /* a 5xx that one reading gets so often while others succeed holds it */

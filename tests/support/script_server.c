@@ -1,6 +1,7 @@
 /* script_server.c - see script_server.h. One connection after the other or several at once, a
  * thread each. */
 #include <arpa/inet.h>
+#include <netinet/tcp.h>
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -44,6 +45,23 @@ static void send_all(int fd, const char *bytes, size_t length)
     }
 }
 
+static void wait_ms(unsigned ms)
+{
+    nanosleep(&(struct timespec){ms / 1000, (long)(ms % 1000) * 1000000}, NULL);
+}
+
+static bool is_held(struct script_server *server, const struct script_answer *given)
+{
+    bool held;
+
+    if (!given->held)
+        return false;
+    pthread_mutex_lock(&server->one_by_one);
+    held = given->held(server->context, given->number);
+    pthread_mutex_unlock(&server->one_by_one);
+    return held;
+}
+
 static bool answer(struct connection *connection, const char *request)
 {
     struct script_answer *given = calloc(1, sizeof(*given));
@@ -55,9 +73,9 @@ static bool answer(struct connection *connection, const char *request)
     connection->server->handler(connection->server->context, request, given);
     pthread_mutex_unlock(&connection->server->one_by_one);
     if (given->wait_ms > 0)
-        nanosleep(
-            &(struct timespec){given->wait_ms / 1000, (long)(given->wait_ms % 1000) * 1000000},
-            NULL);
+        wait_ms(given->wait_ms);
+    while (is_held(connection->server, given))
+        wait_ms(1);
     goes_on = !given->hang_up;
     if (goes_on) {
         snprintf(head, sizeof(head),
@@ -122,6 +140,8 @@ static void *accept_all(void *context)
     while ((fd = accept(server->listening, NULL, NULL)) >= 0) {
         struct connection *connection = calloc(1, sizeof(*connection));
 
+        /* head and body are two writes: the second would wait for the first to be acknowledged */
+        setsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &(int){1}, sizeof(int));
         *connection = (struct connection){server, fd};
         pthread_mutex_lock(&server->lock);
         if (server->stopping || server->count == CONNECTIONS_MOST ||

@@ -12,6 +12,10 @@ struct script_server;
 struct script_answer {
     bool hang_up;     /* no answer: the connection is closed */
     unsigned wait_ms; /* before answering */
+    /* Then asked every millisecond, with `number`, until it says no; NULL: not asked. Never at the
+     * same time as the handler. */
+    bool (*held)(void *context, size_t number);
+    size_t number;
     int status;
     char headers[512]; /* each with CRLF */
     char body[65536];
