@@ -313,6 +313,11 @@ static bool take_unpacked(struct exchange *exchange)
     return true;
 }
 
+bool bulk_is_ended(const struct bulk *bulk)
+{
+    return bulk->ended;
+}
+
 void bulk_end(struct exchange *exchange)
 {
     struct bulk *bulk = exchange->bulk;

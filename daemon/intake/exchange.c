@@ -361,6 +361,11 @@ enum MHD_Result exchange_answer(struct exchange *exchange)
     return send_reply(exchange);
 }
 
+bool exchange_only_answers(const struct exchange *exchange)
+{
+    return exchange && (exchange->submission || (exchange->bulk && bulk_is_ended(exchange->bulk)));
+}
+
 void exchange_suspend(struct exchange *exchange)
 {
     atomic_fetch_add(&exchange->intake->under_way, 1);

@@ -12,6 +12,8 @@ enum MHD_Result exchange_take_piece(struct exchange *exchange, const char *piece
                                     size_t *piece_size);
 /* All of it is here, or the disk has answered. */
 enum MHD_Result exchange_answer(struct exchange *exchange);
+/* Its work with the disk is over and it will not be suspended again. NULL: there is none yet. */
+bool exchange_only_answers(const struct exchange *exchange);
 /* libmicrohttpd is done with it. */
 void exchange_end(struct exchange *exchange);
 

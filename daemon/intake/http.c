@@ -8,6 +8,7 @@
 #include <arpa/inet.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <limits.h>
 #include <netinet/tcp.h>
 #include <poll.h>
 #include <stdlib.h>
@@ -29,12 +30,21 @@ void intake_deadline(struct connection *connection, struct intake *intake, int64
     pthread_mutex_unlock(&intake->lock);
 }
 
+static void count_on_way(struct intake *intake, long more)
+{
+    pthread_mutex_lock(&intake->lock);
+    if (intake->on_way + more >= 0)
+        intake->on_way += more;
+    pthread_mutex_unlock(&intake->lock);
+}
+
 static void connection_begin(struct intake *intake, struct MHD_Connection *mhd, void **slot)
 {
     const union MHD_ConnectionInfo *info =
         MHD_get_connection_info(mhd, MHD_CONNECTION_INFO_CONNECTION_FD);
     struct connection *connection = calloc(1, sizeof(*connection));
 
+    count_on_way(intake, -1);
     if (!connection)
         return; /* no request of it will be taken; the idle time-out remains */
     connection->fd = info ? info->connect_fd : -1;
@@ -44,7 +54,6 @@ static void connection_begin(struct intake *intake, struct MHD_Connection *mhd, 
     if (connection->next)
         connection->next->previous = connection;
     intake->connections = connection;
-    intake->begun++;
     intake->inside++;
     pthread_mutex_unlock(&intake->lock);
     *slot = connection;
@@ -87,22 +96,27 @@ static void cut_the_late(struct intake *intake)
 
 /* ---- the door: one thread lets connections in, and cuts off the late ---- */
 
-#define DOOR_MS     250 /* between two looks at the deadlines */
-#define FULL_MS     5   /* between two looks for room */
-#define ON_WAY_MOST 32  /* let in, and not yet begun by libmicrohttpd */
+#define DOOR_MS 250   /* between two looks at the deadlines */
+#define FULL_MS 5     /* between two looks for room */
+#define LOST_MS 60000 /* whoever was let in and has not begun for so long is not waited for */
 
-/* Those for whom there is no room wait before the door (in the kernel's queue): libmicrohttpd, over
- * a limit of its own, forgets a connection that was given to it. */
+/* Those for whom there is no room wait before the door (in the kernel's queue): libmicrohttpd
+ * (0.9.75) must not come to a limit of its own, there a thread of it stops for ever. One that waits
+ * for the disk takes nobody up meanwhile, so those on their way count as well. */
 static bool has_room(struct intake *intake)
 {
     bool room;
 
     pthread_mutex_lock(&intake->lock);
-    room = intake->inside < intake->parts.settings->connections_most &&
-           intake->let_in - intake->begun < ON_WAY_MOST;
+    room = intake->inside + intake->on_way < intake->parts.settings->connections_most;
     pthread_mutex_unlock(&intake->lock);
     return room;
 }
+
+struct lost {
+    long least; /* on their way at once, since the minute began */
+    int64_t until_ms;
+};
 
 /* libmicrohttpd spreads them over its threads by the number of the descriptor; left to accept for
  * themselves, one thread ends up with most of them. */
@@ -115,26 +129,32 @@ static void let_in(struct intake *intake)
 
     if (fd >= 0) {
         (void)fcntl(fd, F_SETFD, FD_CLOEXEC);
-        pthread_mutex_lock(&intake->lock);
-        intake->let_in++;
-        pthread_mutex_unlock(&intake->lock);
-        (void)MHD_add_connection(intake->daemon, fd, (struct sockaddr *)&from, length);
+        count_on_way(intake, 1);
+        if (MHD_add_connection(intake->daemon, fd, (struct sockaddr *)&from, length) != MHD_YES)
+            count_on_way(intake, -1);
     } else if (errno != EAGAIN && errno != EINTR && errno != ECONNABORTED) {
         nanosleep(&pause, NULL); /* no descriptor or no memory left: whoever is here goes first */
     }
 }
 
-/* Whoever was let in and never begun (there was no memory for it) is not waited for any longer. */
-static void forget_the_lost(struct intake *intake)
+/* libmicrohttpd says nothing of one it had no memory for. So many as were on their way at every
+ * look of a minute never came. */
+static void forget_the_lost(struct intake *intake, struct lost *lost, int64_t now_ms)
 {
     pthread_mutex_lock(&intake->lock);
-    intake->let_in = intake->begun;
+    if (intake->on_way < lost->least)
+        lost->least = intake->on_way;
+    if (now_ms >= lost->until_ms) {
+        intake->on_way -= lost->least;
+        *lost = (struct lost){intake->on_way, now_ms + LOST_MS};
+    }
     pthread_mutex_unlock(&intake->lock);
 }
 
 static void *keep_door(void *context)
 {
     struct intake *intake = context;
+    struct lost lost = {.until_ms = clock_monotonic_ms() + LOST_MS};
     int64_t look_at_ms = 0;
 
     while (!atomic_load(&intake->stopping)) {
@@ -146,7 +166,7 @@ static void *keep_door(void *context)
         if (clock_monotonic_ms() < look_at_ms)
             continue;
         cut_the_late(intake);
-        forget_the_lost(intake);
+        forget_the_lost(intake, &lost, clock_monotonic_ms());
         look_at_ms = clock_monotonic_ms() + DOOR_MS;
     }
     return NULL;
@@ -165,19 +185,34 @@ static void on_connection(void *cls, struct MHD_Connection *connection, void **s
         connection_end(intake, *slot);
 }
 
-static enum MHD_Result on_request(void *cls, struct MHD_Connection *connection, const char *url,
-                                  const char *method, const char *version, const char *piece,
-                                  size_t *piece_size, void **slot)
+static enum MHD_Result take(struct intake *intake, struct MHD_Connection *connection,
+                            const char *url, const char *method, const char *piece,
+                            size_t *piece_size, void **slot)
 {
-    struct intake *intake = cls;
     struct exchange *exchange = *slot;
 
-    (void)version;
     if (!exchange)
         return exchange_begin(intake, connection, method, url, slot);
     if (*piece_size > 0)
         return exchange_take_piece(exchange, piece, piece_size);
     return exchange_answer(exchange);
+}
+
+/* Counted before the look at `stopping`: when intake_stop() has said so and sees nothing under way,
+ * nothing can come to be suspended any more. */
+static enum MHD_Result on_request(void *cls, struct MHD_Connection *connection, const char *url,
+                                  const char *method, const char *version, const char *piece,
+                                  size_t *piece_size, void **slot)
+{
+    struct intake *intake = cls;
+    enum MHD_Result result = MHD_NO;
+
+    (void)version;
+    atomic_fetch_add(&intake->under_way, 1);
+    if (!atomic_load(&intake->stopping) || exchange_only_answers(*slot))
+        result = take(intake, connection, url, method, piece, piece_size, slot);
+    atomic_fetch_sub(&intake->under_way, 1);
+    return result;
 }
 
 static void on_end(void *cls, struct MHD_Connection *connection, void **slot,
@@ -303,17 +338,16 @@ static int listening_socket(const struct settings *settings, struct intake *inta
 static struct MHD_Daemon *start_mhd(struct intake *intake)
 {
     const struct settings *settings = intake->parts.settings;
-    const unsigned never_reached =
-        ((unsigned)settings->connections_most + 4 * ON_WAY_MOST) * (unsigned)settings->threads;
 
     return MHD_start_daemon(
         MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG |
             MHD_USE_NO_LISTEN_SOCKET,
         0, NULL, NULL, on_request, intake, MHD_OPTION_EXTERNAL_LOGGER, on_mhd_log, NULL,
         MHD_OPTION_NOTIFY_CONNECTION, on_connection, intake, MHD_OPTION_NOTIFY_COMPLETED, on_end,
-        NULL, MHD_OPTION_CONNECTION_LIMIT, never_reached, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
-        (size_t)16384, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)(settings->idle_ms / 1000),
-        MHD_OPTION_THREAD_POOL_SIZE, (unsigned)settings->threads, MHD_OPTION_END);
+        NULL, MHD_OPTION_CONNECTION_LIMIT, (unsigned)INT_MAX /* the door's is reached first */,
+        MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)16384, MHD_OPTION_CONNECTION_TIMEOUT,
+        (unsigned)(settings->idle_ms / 1000), MHD_OPTION_THREAD_POOL_SIZE,
+        (unsigned)settings->threads, MHD_OPTION_END);
 }
 
 static void intake_free(struct intake *intake)
@@ -364,25 +398,33 @@ uint16_t intake_port(const struct intake *intake)
     return intake->port;
 }
 
-/* Suspended connections never time out and must all be resumed before MHD_stop_daemon: let nobody
- * in any more (a listening socket that is shut down refuses at once, and wakes the door), let what
- * is under way be answered (as long as a drain may take; what waits for the disk is waited for
- * in any case), stop. */
-void intake_stop(struct intake *intake)
+/* Until the count is 0, or so long. */
+static void wait_for_none(const atomic_long *count, int64_t most_ms)
 {
     const struct timespec pause = {.tv_nsec = 10000000};
-    int64_t begun = clock_monotonic_ms();
+    const int64_t until = clock_monotonic_ms() + most_ms;
 
+    while (atomic_load(count) > 0 && clock_monotonic_ms() < until)
+        nanosleep(&pause, NULL);
+}
+
+#define DISK_MS   60000 /* what waits for the disk is waited for, in any case */
+#define ANSWER_MS 1000  /* for an answer to leave, after that */
+
+/* Suspended connections never time out and must all be resumed before MHD_stop_daemon: let nobody
+ * in any more (a listening socket that is shut down refuses at once, and wakes the door), let what
+ * is under way be answered (as long as a drain may take), begin nothing more, wait for the disk and
+ * for the answers of those that waited for it, stop. */
+void intake_stop(struct intake *intake)
+{
     if (!intake)
         return;
     atomic_store(&intake->draining, true);
     shutdown(intake->listening, SHUT_RDWR);
-    while (atomic_load(&intake->active) > 0 &&
-           clock_monotonic_ms() - begun < intake->parts.settings->drain_ms)
-        nanosleep(&pause, NULL);
-    while (atomic_load(&intake->under_way) > 0 && clock_monotonic_ms() - begun < 60000)
-        nanosleep(&pause, NULL);
+    wait_for_none(&intake->active, intake->parts.settings->drain_ms);
     atomic_store(&intake->stopping, true);
+    wait_for_none(&intake->under_way, DISK_MS);
+    wait_for_none(&intake->active, ANSWER_MS);
     pthread_join(intake->door, NULL);
     MHD_stop_daemon(intake->daemon);
     intake_free(intake);

@@ -45,11 +45,11 @@ struct intake {
                              system call */
     struct kinds *kinds;
     struct connection *connections;
-    long let_in, begun, inside; /* connections: at the door, of those begun ever, and now */
+    long inside, on_way; /* connections that have begun; let in, and not yet begun */
     struct key_in_use *keys;
     struct reader_pool readers;
     struct submission_pool submissions;
-    atomic_long under_way; /* exchanges waiting for the disk */
+    atomic_long under_way; /* calls of libmicrohttpd, and exchanges waiting for the disk */
     atomic_long active;    /* exchanges begun and not ended */
     atomic_bool draining;  /* answers close their connections */
     atomic_bool stopping;
@@ -211,6 +211,8 @@ void bulk_begin(struct exchange *exchange);
  * resume). */
 size_t bulk_take(struct exchange *exchange, const char *piece, size_t length);
 void bulk_end(struct exchange *exchange);
+/* All of it was taken: what is left is to wait for the disk, and to answer. */
+bool bulk_is_ended(const struct bulk *bulk);
 void bulk_free(struct bulk *bulk);
 
 #endif

@@ -1,5 +1,6 @@
 /* pack.c - see pack.h. */
 #include <lz4.h>
+#include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -108,8 +109,20 @@ static struct base *find(struct bases *bases, const char *kind, const char *role
     return NULL;
 }
 
-/* The length of the text in four bytes, then the LZ4 block. False: no room, or it does not get
- * shorter than two thirds. */
+/* What stands before the block: the length of the text in four bytes, and a hash of it in eight:
+ * neither LZ4 nor SQLite would notice a damaged byte, and what it changed might be a name. */
+#define HEAD_BYTES 12U
+
+static void write_head(struct text text, char out[HEAD_BYTES])
+{
+    static const unsigned char key[crypto_shorthash_KEYBYTES] = "wardpost packed";
+
+    for (int i = 0; i < 4; i++)
+        out[i] = (char)(text.length >> (8 * i));
+    crypto_shorthash((unsigned char *)out + 4, (const unsigned char *)text.bytes, text.length, key);
+}
+
+/* False: no room, or it does not get shorter than two thirds. */
 static bool pack_one(struct bases *bases, struct text text, const struct base *base,
                      struct text *out)
 {
@@ -117,14 +130,13 @@ static bool pack_one(struct bases *bases, struct text text, const struct base *b
     size_t most = text.length * 2 / 3;
     int length;
 
-    if (text.length < 64 || text.length > TEXT_MOST || !buffer_fits(buffer, most + 4))
+    if (text.length < 64 || text.length > TEXT_MOST || !buffer_fits(buffer, most + HEAD_BYTES))
         return false;
-    for (int i = 0; i < 4; i++)
-        buffer->bytes[i] = (char)(text.length >> (8 * i));
+    write_head(text, buffer->bytes);
     bases->stream = *base->loaded;
-    length = LZ4_compress_fast_continue(&bases->stream, text.bytes, buffer->bytes + 4,
+    length = LZ4_compress_fast_continue(&bases->stream, text.bytes, buffer->bytes + HEAD_BYTES,
                                         (int)text.length, (int)most, 1);
-    *out = (struct text){buffer->bytes, (size_t)length + 4};
+    *out = (struct text){buffer->bytes, (size_t)length + HEAD_BYTES};
     return length > 0;
 }
 
@@ -237,28 +249,48 @@ enum status unpacker_learn(struct unpacker *unpacker, int64_t base, struct text 
     return STATUS_OK;
 }
 
+void unpacker_forget_from(struct unpacker *unpacker, int64_t seq)
+{
+    for (size_t i = 0; i < KNOWN_MOST; i++)
+        if (unpacker->known[i].seq >= seq) {
+            text_free(&unpacker->known[i].text);
+            unpacker->known[i].seq = 0;
+        }
+}
+
 static size_t length_of(struct text packed)
 {
     size_t length = 0;
 
-    for (int i = 0; i < 4 && packed.length > 4; i++)
+    for (int i = 0; i < 4 && packed.length > HEAD_BYTES; i++)
         length |= (size_t)(unsigned char)packed.bytes[i] << (8 * i);
     return length;
+}
+
+static bool is_as_written(struct text packed, struct text text)
+{
+    char head[HEAD_BYTES];
+
+    write_head(text, head);
+    return memcmp(head, packed.bytes, HEAD_BYTES) == 0;
 }
 
 enum status unpack(struct unpacker *unpacker, struct text packed, struct text *out)
 {
     const struct text base = unpacker->known[unpacker->current].text;
-    size_t length = length_of(packed);
+    const size_t length = length_of(packed);
+    struct text text;
 
     if (!base.bytes || length == 0 || length > TEXT_MOST || packed.length > TEXT_MOST)
         return STATUS_DAMAGED;
     if (!buffer_fits(&unpacker->buffer, length + 1))
         return STATUS_NO_MEMORY;
-    if (LZ4_decompress_safe_usingDict(packed.bytes + 4, unpacker->buffer.bytes,
-                                      (int)(packed.length - 4), (int)length, base.bytes,
-                                      (int)base.length) != (int)length)
+    text = (struct text){unpacker->buffer.bytes, length};
+    if (LZ4_decompress_safe_usingDict(packed.bytes + HEAD_BYTES, unpacker->buffer.bytes,
+                                      (int)(packed.length - HEAD_BYTES), (int)length, base.bytes,
+                                      (int)base.length) != (int)length ||
+        !is_as_written(packed, text))
         return STATUS_DAMAGED;
-    *out = (struct text){unpacker->buffer.bytes, length};
+    *out = text;
     return STATUS_OK;
 }

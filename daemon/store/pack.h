@@ -41,6 +41,8 @@ void unpacker_free(struct unpacker *unpacker);
 bool unpacker_knows(struct unpacker *unpacker, int64_t base); /* makes it the current one */
 /* and makes it the current one */
 MUST_CHECK enum status unpacker_learn(struct unpacker *unpacker, int64_t base, struct text text);
+/* From this seq on nothing that was learned is on disk after all: another will stand there. */
+void unpacker_forget_from(struct unpacker *unpacker, int64_t seq);
 /* Against the current base; *out is borrowed until the next call. DAMAGED: not what we wrote. */
 MUST_CHECK enum status unpack(struct unpacker *unpacker, struct text packed, struct text *out);
 

@@ -236,6 +236,7 @@ static enum status put_run(struct outbox *outbox, struct job *job)
     size_t at;
     enum status status = put_entries(outbox, put, first_seq, &at);
 
+    put->replayed = false; /* as a run before this one may have found */
     if (status == STATUS_CONFLICT) {
         job->undo = true; /* whatever was begun */
         return replay_or_conflict(outbox, put, first_seq, at);

@@ -119,6 +119,8 @@ static void take_back(struct outbox *outbox, const struct tally *before)
 {
     outbox->tally = *before;
     bases_forget_from(outbox->bases, before->last_seq + 1);
+    unpacker_forget_from(outbox->db.unpacker,
+                         before->last_seq + 1); /* a claim reads its own round */
 }
 
 /* ... at the beginning of the round */

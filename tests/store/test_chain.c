@@ -3,6 +3,8 @@
  * everything that was accepted says. */
 #include "given.h"
 
+#include <stdatomic.h>
+
 #include "store/chain.h"
 
 #define PATIENTS 700 /* more than the rows of heads, so that patients share them */
@@ -208,6 +210,73 @@ static void test_readers_find_what_was_accepted(void **state)
     assert_chains_whole(given, false);
 }
 
+/* ---- readers beside the writer: they hear of no entry before its COMMIT, and of each after ----
+ */
+
+#define WATCHED 20 /* patients, those that most are of */
+
+struct watching {
+    struct outbox_reader *reader;
+    atomic_bool ended;
+    unsigned looks;
+    bool went_back, failed;
+};
+
+static enum status count_of(struct outbox_reader *reader, unsigned p, const char *kind,
+                            unsigned *count)
+{
+    char patient[24];
+
+    *count = 0;
+    name(patient, sizeof(patient), "s|", p);
+    return outbox_search(reader,
+                         &(struct outbox_search){OUTBOX_SEARCH_OPEN, .patient = patient,
+                                                 .kind = kind, .most = 100000},
+                         count_row, count);
+}
+
+static void *watch(void *context)
+{
+    struct watching *watching = context;
+    static unsigned before[WATCHED][2];
+
+    while (!atomic_load(&watching->ended)) {
+        const unsigned p = watching->looks++ % WATCHED;
+        unsigned now[2];
+
+        for (int i = 0; i < 2; i++) {
+            watching->failed =
+                watching->failed ||
+                count_of(watching->reader, p, i ? "kind-2" : NULL, &now[i]) != STATUS_OK;
+            watching->went_back = watching->went_back || now[i] < before[p][i];
+            before[p][i] = now[i];
+        }
+    }
+    return NULL;
+}
+
+static void test_readers_beside_the_writer(void **state)
+{
+    struct given *given = *state;
+    static struct model model;
+    struct watching watching = {.looks = 0};
+    uint32_t seed = 11;
+    pthread_t thread;
+
+    assert_int_equal(outbox_reader_open(given->outbox, &watching.reader), STATUS_OK);
+    assert_int_equal(pthread_create(&thread, NULL, watch, &watching), 0);
+    while (model.numbers < ENTRIES / 2) {
+        put_batch(given, &model, &seed);
+        look(given, &model, random_next(&seed) % WATCHED);
+    }
+    atomic_store(&watching.ended, true);
+    pthread_join(thread, NULL);
+    outbox_reader_close(watching.reader);
+    assert_false(watching.failed);
+    assert_false(watching.went_back);
+    assert_in_range(watching.looks, 100, UINT32_MAX);
+}
+
 /* The sweep is what keeps a start short: between two lie some thousand entries, whatever waits. */
 static void test_the_table_is_never_far_behind(void **state)
 {
@@ -275,8 +344,9 @@ static void test_heads_keep_their_two_values(void **state)
             const int64_t patient = random_next(&seed) % 40 * 256 + random_next(&seed) % 3;
             char kind[8];
             struct listed *one;
-            const struct head head = {++seq, seq * 10};
+            const struct head head = {seq + 1, (seq + 1) * 10};
 
+            seq++;
             name(kind, sizeof(kind), "k", random_next(&seed) % 9);
             one = listed_find(list, count, patient, kind);
             if (!one) {
@@ -332,6 +402,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(test_readers_find_what_was_accepted, given_setup,
+                                        given_teardown),
+        cmocka_unit_test_setup_teardown(test_readers_beside_the_writer, given_setup,
                                         given_teardown),
         cmocka_unit_test_setup_teardown(test_the_table_is_never_far_behind, given_setup,
                                         given_teardown),
