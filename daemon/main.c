@@ -21,6 +21,7 @@
 #include "wardpost/outbox.h"
 #include "wardpost/service.h"
 #include "wardpost/settings.h"
+#include "wardpost/users.h"
 
 struct daemon {
     struct settings settings;
@@ -228,21 +229,45 @@ static void run(struct daemon *daemon, const sigset_t *signals)
     }
 }
 
-static int check(struct daemon *daemon)
+static int complain_of(const char *path, enum status status, const char *why)
+{
+    if (status == STATUS_OK || status == STATUS_NOT_FOUND)
+        return EX_OK;
+    (void)fprintf(stderr, "%s: %s %s\n", path, status_text(status), why);
+    return EX_CONFIG;
+}
+
+static int check_clients(const char *path)
 {
     struct clients clients;
     char why[200];
-    int code = find_kinds(daemon);
-    enum status status = clients_read(daemon->settings.clients, &clients, why);
+    int code = complain_of(path, clients_read(path, &clients, why), why);
 
-    if (status == STATUS_OK) {
-        clients_clear(&clients);
-    } else if (status != STATUS_NOT_FOUND) {
-        (void)fprintf(stderr, "%s: %s %s\n", daemon->settings.clients, status_text(status), why);
-        code = EX_CONFIG;
-    }
+    clients_clear(&clients);
+    return code;
+}
+
+static int check_users(const char *path)
+{
+    struct user_list users;
+    char why[200];
+    int code = complain_of(path, user_list_read(path, &users, why), why);
+
+    user_list_clear(&users);
+    return code;
+}
+
+static int check(struct daemon *daemon)
+{
+    const int codes[] = {find_kinds(daemon), check_clients(daemon->settings.clients),
+                         check_users(daemon->settings.users)};
+    int code = EX_OK;
+
+    for (size_t i = 0; i < sizeof(codes) / sizeof(codes[0]); i++)
+        if (codes[i] != EX_OK)
+            code = codes[i];
     if (code == EX_OK)
-        puts("settings, kind table and clients are in order");
+        puts("settings, kind table, clients and users are in order");
     return code;
 }
 

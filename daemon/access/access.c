@@ -8,6 +8,7 @@
 #include <strings.h>
 #include <sys/stat.h>
 
+#include "access/access_private.h"
 #include "wardpost/access.h"
 #include "wardpost/log.h"
 #include "wardpost/moment.h"
@@ -24,12 +25,6 @@ struct access {
     bool has_first;
     struct client first;
 };
-
-static bool same_file(const struct stat *a, const struct stat *b)
-{
-    return a->st_ino == b->st_ino && a->st_size == b->st_size &&
-           a->st_mtim.tv_sec == b->st_mtim.tv_sec && a->st_mtim.tv_nsec == b->st_mtim.tv_nsec;
-}
 
 static bool look_is_due(struct access *access, struct stat *seen)
 {
@@ -66,7 +61,7 @@ static void keep_clients(struct access *access, const struct stat *now, enum sta
     bool is_news;
 
     pthread_mutex_lock(&access->lock);
-    is_news = access->told_why != status || !same_file(&access->told, now);
+    is_news = access->told_why != status || !private_file_is_same(&access->told, now);
     access->told = *now;
     access->told_why = status;
     if (status == STATUS_INVALID)
@@ -89,7 +84,7 @@ static void look_again(struct access *access)
     if (!look_is_due(access, &seen))
         return;
     is_there = stat(access->path, &now) == 0;
-    if (is_there && same_file(&seen, &now))
+    if (is_there && private_file_is_same(&seen, &now))
         return;
     if (!is_there && errno == ENOENT && seen.st_ino == 0)
         return; /* there was none and there is none */

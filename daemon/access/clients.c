@@ -1,15 +1,10 @@
 /* clients.c - the file of enrolled devices and scripts: read whole, written whole or not at all. */
-#include <errno.h>
-#include <fcntl.h>
-#include <libgen.h>
 #include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/file.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
+#include "access/access_private.h"
 #include "wardpost/access.h"
 #include "wardpost/json_in.h"
 #include "wardpost/json_out.h"
@@ -29,14 +24,6 @@ enum right right_named(const char *word, size_t length)
         if (strlen(rights[i].word) == length && memcmp(rights[i].word, word, length) == 0)
             return rights[i].right;
     return RIGHT_NONE;
-}
-
-static bool copy_text(const json_t *value, char *out, size_t room)
-{
-    if (!text_is(value) || json_string_length(value) == 0 || json_string_length(value) >= room)
-        return false;
-    memcpy(out, json_string_value(value), json_string_length(value) + 1);
-    return true;
 }
 
 static bool read_rights(const json_t *may, struct client *client)
@@ -67,7 +54,8 @@ static bool read_practitioners(const json_t *list, struct client *client)
     json_array_foreach(list, index, one)
     {
         if (client->practitioners_count == PRACTITIONERS_MOST ||
-            !copy_text(one, client->practitioners[client->practitioners_count], PRACTITIONER_ROOM))
+            !private_file_text(one, client->practitioners[client->practitioners_count],
+                               PRACTITIONER_ROOM))
             return false;
         if (strcmp(client->practitioners[client->practitioners_count], "*") == 0)
             client->any_practitioner = true;
@@ -95,7 +83,7 @@ static bool read_attended(const json_t *attended, struct client *client)
 
 static const char *read_client(const json_t *item, struct client *client)
 {
-    if (!copy_text(json_object_get(item, "name"), client->name, CLIENT_NAME_ROOM))
+    if (!private_file_text(json_object_get(item, "name"), client->name, CLIENT_NAME_ROOM))
         return "name";
     if (!read_hash(json_object_get(item, "token-hash"), client))
         return "token-hash";
@@ -139,17 +127,10 @@ static enum status read_list(const json_t *list, struct clients *out, char why[2
 
 enum status clients_read(const char *path, struct clients *out, char why[200])
 {
-    struct json_fault fault;
     json_t *root = NULL;
-    enum status status;
+    enum status status = private_file_read(path, &root, why);
 
     *out = (struct clients){0};
-    why[0] = '\0';
-    if (access(path, F_OK) != 0 && errno == ENOENT)
-        return STATUS_NOT_FOUND;
-    status = json_in_file(path, &root, &fault);
-    if (status == STATUS_INVALID)
-        (void)snprintf(why, 200, "line %u: %.150s", fault.line, fault.detail);
     if (status != STATUS_OK)
         return status;
     status = read_list(json_object_get(root, "clients"), out, why);
@@ -198,92 +179,9 @@ static void write_client(const struct client *client, struct json_out *out)
     out_object_end(out);
 }
 
-static enum status write_all(int fd, const char *text, size_t length)
-{
-    while (length > 0) {
-        ssize_t written = write(fd, text, length);
-
-        if (written < 0 && errno == EINTR)
-            continue;
-        if (written < 0)
-            return errno == ENOSPC ? STATUS_DISK_FULL : STATUS_IO;
-        text += written;
-        length -= (size_t)written;
-    }
-    return fsync(fd) == 0 ? STATUS_OK : STATUS_IO;
-}
-
-static int open_folder_of(const char *path)
-{
-    char copy[4096];
-
-    (void)snprintf(copy, sizeof(copy), "%s", path);
-    return open(dirname(copy), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-}
-
 int clients_lock(const char *path)
 {
-    int fd = open_folder_of(path);
-
-    while (fd >= 0 && flock(fd, LOCK_EX) != 0)
-        if (errno != EINTR) {
-            close(fd);
-            return -1;
-        }
-    return fd;
-}
-
-static enum status sync_folder_of(const char *path)
-{
-    int fd = open_folder_of(path);
-    enum status status;
-
-    if (fd < 0)
-        return STATUS_IO;
-    status = fsync(fd) == 0 ? STATUS_OK : STATUS_IO;
-    close(fd);
-    return status;
-}
-
-/* It stays the file of whoever reads it: root enrols, the daemon's own user reads. */
-static enum status keep_owner(const char *path, int fd)
-{
-    struct stat old, new;
-
-    if (stat(path, &old) != 0)
-        return errno == ENOENT ? STATUS_OK : STATUS_IO;
-    if (fstat(fd, &new) != 0)
-        return STATUS_IO;
-    if (old.st_uid == new.st_uid && old.st_gid == new.st_gid)
-        return STATUS_OK;
-    return fchown(fd, old.st_uid, old.st_gid) == 0 ? STATUS_OK : STATUS_IO;
-}
-
-static enum status replace_file(const char *path, const char *text, size_t length)
-{
-    char temporary[4096];
-    int length_of_name = snprintf(temporary, sizeof(temporary), "%s.new", path);
-    enum status status;
-    int fd;
-
-    if (length_of_name < 0 || (size_t)length_of_name >= sizeof(temporary))
-        return STATUS_IO;    /* cut short it might be `path` itself */
-    (void)unlink(temporary); /* what was left behind has whatever mode and owner */
-    fd = open(temporary, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
-    if (fd < 0)
-        return STATUS_IO;
-    status = keep_owner(path, fd);
-    if (status == STATUS_OK)
-        status = write_all(fd, text, length);
-    if (close(fd) != 0 && status == STATUS_OK)
-        status = STATUS_IO;
-    if (status == STATUS_OK && rename(temporary, path) != 0)
-        status = STATUS_IO;
-    if (status != STATUS_OK) {
-        unlink(temporary);
-        return status;
-    }
-    return sync_folder_of(path);
+    return private_file_lock(path);
 }
 
 enum status clients_write(const char *path, const struct clients *clients)
@@ -299,7 +197,7 @@ enum status clients_write(const char *path, const struct clients *clients)
     out_array_end(&out);
     out_object_end(&out);
     if (json_out_ok(&out))
-        status = replace_file(path, out.text, out.length);
+        status = private_file_replace(path, out.text, out.length);
     json_out_clear(&out);
     return status;
 }

@@ -3,7 +3,7 @@
 
 /* Keep alphabetical. */
 const struct command command_table[] = {
-    {"check",   "",                              "read the kind table and say what is wrong with it", 0, 0, command_check },
+    {"check",   "",                              "read kind table and users file, say what is wrong", 0, 0, command_check },
     {"device",  "add NAME | list | remove NAME", "enrol what may send; prints its token once",        1, 2,
      command_device                                                                                                       },
     {"discard", "ID --reason TEXT --by WHO",     "a held or waiting reading is not to be charted",    1, 1,
@@ -15,6 +15,8 @@ const struct command command_table[] = {
     {"send",    "FILE",                          "post a reading, a set, or NDJSON",                  1, 1, command_send  },
     {"show",    "ID",                            "all that is known of a reading",                    1, 1, command_show  },
     {"status",  "",                              "what waits, what is held, how the server is",       0, 0, command_status},
+    {"user",    "add|list|disable|enable|reset", "accounts to sign in with; prints a first PIN once",
+     1,                                                                                                  2, command_user  },
 };
 
 const int command_count = (int)(sizeof(command_table) / sizeof(command_table[0]));

@@ -26,6 +26,7 @@ static const struct option options[] = {
     {"by",           required_argument, NULL, OPTION_TEXT        },
     {"clients",      required_argument, NULL, OPTION_TEXT        },
     {"daemon",       required_argument, NULL, OPTION_TEXT        },
+    {"display",      required_argument, NULL, OPTION_TEXT        },
     {"help",         no_argument,       NULL, OPTION_HELP        },
     {"json",         no_argument,       NULL, OPTION_JSON        },
     {"kind",         required_argument, NULL, OPTION_TEXT        },
@@ -33,8 +34,10 @@ static const struct option options[] = {
     {"may",          required_argument, NULL, OPTION_TEXT        },
     {"practitioner", required_argument, NULL, OPTION_PRACTITIONER},
     {"reason",       required_argument, NULL, OPTION_TEXT        },
+    {"role",         required_argument, NULL, OPTION_TEXT        },
     {"state",        required_argument, NULL, OPTION_TEXT        },
     {"token-file",   required_argument, NULL, OPTION_TOKEN_FILE  },
+    {"users",        required_argument, NULL, OPTION_TEXT        },
     {"version",      no_argument,       NULL, OPTION_VERSION     },
     {NULL,           0,                 NULL, 0                  },
 };
@@ -53,6 +56,8 @@ static void print_usage(FILE *out)
         "  --mappings DIR     kind table for map and check\n"
         "  --clients FILE     for device (/etc/wardpost/clients.json)\n"
         "  --may, --attended, --practitioner   for device add; see wardpost(1)\n"
+        "  --users FILE       for user and check (/etc/wardpost/users.json)\n"
+        "  --practitioner, --role, --display   for user add; see wardpost(1)\n"
         "  --help, --version\n\n"
         "A record-keeping aid, not a monitor, not an alarm and no diagnosis. Local policy and "
         "licensed judgement come first.\n",
@@ -68,11 +73,14 @@ static void take_text(struct tool *tool, const char *name)
         {"by",       &tool->by      },
         {"clients",  &tool->clients },
         {"daemon",   &tool->server  },
+        {"display",  &tool->display },
         {"kind",     &tool->kind    },
         {"mappings", &tool->mappings},
         {"may",      &tool->may     },
         {"reason",   &tool->reason  },
+        {"role",     &tool->role    },
         {"state",    &tool->state   },
+        {"users",    &tool->users   },
     };
 
     for (size_t i = 0; i < sizeof(slots) / sizeof(slots[0]); i++)
@@ -156,7 +164,8 @@ int main(int argc, char **argv)
 {
     struct tool tool = {.server = getenv("WARDPOST_DAEMON"),
                         .token = getenv("WARDPOST_TOKEN"),
-                        .clients = "/etc/wardpost/clients.json"};
+                        .clients = "/etc/wardpost/clients.json",
+                        .users = "/etc/wardpost/users.json"};
     int code;
 
     if (!tool.server)

@@ -36,11 +36,12 @@ int command_check(struct tool *tool)
 {
     struct kinds *kinds = NULL;
     int code = load(tool, &kinds);
+    int users = check_users(tool->users);
 
     if (code == EX_OK)
         printf("%zu kinds, table %s: in order\n", kinds_count(kinds), kinds_version(kinds));
     kinds_free(kinds);
-    return code;
+    return code == EX_OK ? users : code;
 }
 
 static int print_problems(const struct problems *problems, const char *title)

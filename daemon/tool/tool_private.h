@@ -14,9 +14,10 @@ struct tool {             /* what stands before the subcommand, and its argument
     const char *token;    /* from WARDPOST_TOKEN or --token-file */
     const char *mappings; /* --mappings */
     const char *clients;  /* --clients */
+    const char *users;    /* --users */
     bool json;            /* --json: for scripts */
     bool all;             /* --all */
-    const char *reason, *by, *state, *kind, *may;
+    const char *reason, *by, *state, *kind, *may, *role, *display;
     const char *practitioners[16];
     int practitioners_count;
     bool attended;
@@ -52,6 +53,9 @@ int post_json(const struct tool *tool, const char *path, struct json_out *body, 
 /* A file, or standard input for "-"; malloc'd. NULL: said on standard error. */
 char *read_input(const char *path, size_t *length);
 
+/* 0, or an exit code with what is wrong with the users file on standard error. */
+int check_users(const char *path);
+
 int command_check(struct tool *tool);
 int command_device(struct tool *tool);
 int command_discard(struct tool *tool);
@@ -61,5 +65,6 @@ int command_release(struct tool *tool);
 int command_send(struct tool *tool);
 int command_show(struct tool *tool);
 int command_status(struct tool *tool);
+int command_user(struct tool *tool);
 
 #endif

@@ -18,7 +18,15 @@
 #define TOKEN_TEXT_ROOM       64 /* "wp_" and 43 characters of base64url */
 #define TOKEN_HASH_BYTES      32
 
-enum right { RIGHT_NONE = 0, RIGHT_SEND = 1, RIGHT_READ = 2, RIGHT_DECIDE = 4 };
+enum right {
+    RIGHT_NONE = 0,
+    RIGHT_SEND = 1,
+    RIGHT_READ = 2,
+    RIGHT_DECIDE = 4,
+    /* of people only (users.h), never of a token: */
+    RIGHT_RESET = 8,    /* give a colleague who is no administrator a new PIN */
+    RIGHT_ACCOUNTS = 16 /* add people, change roles, shut accounts */
+};
 
 struct client {
     char name[CLIENT_NAME_ROOM];

@@ -21,6 +21,7 @@ struct settings {
     int64_t skew_ms, age_ask_ms;
     /* access */
     char *clients; /* file of enrolled devices and scripts */
+    char *users;   /* file of the people who sign in */
     /* store */
     char *store;
     int64_t room_least;

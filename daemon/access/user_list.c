@@ -1,0 +1,184 @@
+/* user_list.c - the file of people who sign in: read whole, written whole or not at all. */
+#include <sodium.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "access/access_private.h"
+#include "wardpost/json_in.h"
+#include "wardpost/json_out.h"
+#include "wardpost/users.h"
+
+/* Seen by people: nothing that moves a cursor, and a name that is typed has no blank. */
+static bool is_plain(const char *text, char least)
+{
+    for (const char *c = text; *c; c++)
+        if (((unsigned char)*c < (unsigned char)least) || *c == 0x7f)
+            return false;
+    return *text != '\0';
+}
+
+const char *user_fault(const struct user *user)
+{
+    if (!is_plain(user->name, '!'))
+        return "name";
+    if (!is_plain(user->practitioner, ' '))
+        return "practitioner";
+    if (!is_plain(user->display, ' '))
+        return "display";
+    return user->role == ROLE_NONE ? "role" : NULL;
+}
+
+/* ---- reading ---- */
+
+static bool read_flag(const json_t *flag, bool *out)
+{
+    *out = json_is_true(flag);
+    return !flag || json_is_boolean(flag);
+}
+
+static bool read_role(const json_t *role, struct user *user)
+{
+    user->role = text_is(role) ? role_named(json_string_value(role)) : ROLE_NONE;
+    return user->role != ROLE_NONE;
+}
+
+static const char *read_user(const json_t *item, struct user *user)
+{
+    if (!private_file_text(json_object_get(item, "name"), user->name, sizeof(user->name)))
+        return "name";
+    if (!private_file_text(json_object_get(item, "practitioner"), user->practitioner,
+                           sizeof(user->practitioner)))
+        return "practitioner";
+    if (!private_file_text(json_object_get(item, "display"), user->display, sizeof(user->display)))
+        return "display";
+    if (!read_role(json_object_get(item, "role"), user))
+        return "role";
+    if (!read_flag(json_object_get(item, "disabled"), &user->disabled))
+        return "disabled";
+    if (!read_flag(json_object_get(item, "must-change"), &user->must_change))
+        return "must-change";
+    if (!private_file_text(json_object_get(item, "pin"), user->pin, sizeof(user->pin)) ||
+        !pin_hash_is_good(user->pin))
+        return "pin";
+    return user_fault(user);
+}
+
+static enum status read_list(const json_t *list, struct user_list *out, char why[200])
+{
+    size_t index;
+    json_t *item;
+
+    if (!json_is_array(list)) {
+        (void)snprintf(why, 200, "/users is not a list");
+        return STATUS_INVALID;
+    }
+    out->items = calloc(json_array_size(list) + 1, sizeof(*out->items));
+    if (!out->items)
+        return STATUS_NO_MEMORY;
+    json_array_foreach(list, index, item)
+    {
+        struct user *user = &out->items[index];
+        const char *wrong = read_user(item, user);
+
+        if (wrong) { /* never what stands there: it may be the PIN itself */
+            (void)snprintf(why, 200, "/users/%zu/%s is missing or wrong", index, wrong);
+            return STATUS_INVALID;
+        }
+        if (user_list_find(out, user->name)) {
+            (void)snprintf(why, 200, "/users/%zu/name stands twice", index);
+            return STATUS_INVALID;
+        }
+        out->count++;
+    }
+    return STATUS_OK;
+}
+
+enum status user_list_read(const char *path, struct user_list *out, char why[200])
+{
+    json_t *root = NULL;
+    enum status status = private_file_read(path, &root, why);
+
+    *out = (struct user_list){0};
+    if (status != STATUS_OK)
+        return status;
+    status = read_list(json_object_get(root, "users"), out, why);
+    if (status != STATUS_OK)
+        user_list_clear(out);
+    json_decref(root);
+    return status;
+}
+
+/* ---- in memory ---- */
+
+void user_list_clear(struct user_list *list)
+{
+    if (list->items)
+        sodium_memzero(list->items, list->count * sizeof(*list->items));
+    free(list->items);
+    *list = (struct user_list){0};
+}
+
+/* All are compared: where one stands in the file shows in no timing. */
+struct user *user_list_find(const struct user_list *list, const char *name)
+{
+    struct user *found = NULL;
+
+    for (size_t i = 0; i < list->count; i++)
+        if (strcasecmp(list->items[i].name, name) == 0)
+            found = &list->items[i];
+    return found;
+}
+
+enum status user_list_add(struct user_list *list, const struct user *user)
+{
+    struct user *longer;
+
+    if (user_list_find(list, user->name))
+        return STATUS_CONFLICT;
+    longer = realloc(list->items, (list->count + 1) * sizeof(*longer));
+    if (!longer)
+        return STATUS_NO_MEMORY;
+    list->items = longer;
+    list->items[list->count++] = *user;
+    return STATUS_OK;
+}
+
+/* ---- writing ---- */
+
+int user_list_lock(const char *path)
+{
+    return private_file_lock(path);
+}
+
+static void write_user(const struct user *user, struct json_out *out)
+{
+    out_object(out);
+    out_member(out, "name", user->name);
+    out_member(out, "practitioner", user->practitioner);
+    out_member(out, "display", user->display);
+    out_member(out, "role", role_word(user->role));
+    out_member_bool(out, "disabled", user->disabled);
+    out_member_bool(out, "must-change", user->must_change);
+    out_member(out, "pin", user->pin);
+    out_object_end(out);
+}
+
+enum status user_list_write(const char *path, const struct user_list *list)
+{
+    struct json_out out = JSON_OUT_INIT;
+    enum status status = STATUS_NO_MEMORY;
+
+    out_object(&out);
+    out_name(&out, "users");
+    out_array(&out);
+    for (size_t i = 0; i < list->count; i++)
+        write_user(&list->items[i], &out);
+    out_array_end(&out);
+    out_object_end(&out);
+    if (json_out_ok(&out))
+        status = private_file_replace(path, out.text, out.length);
+    json_out_clear(&out);
+    return status;
+}
