@@ -1,5 +1,7 @@
 """A reading that is sent again, and Idempotency-Key."""
 import json
+import socket
+import time
 import uuid
 
 from support import WithDaemon, Daemon, reading
@@ -81,6 +83,24 @@ class Keys(WithDaemon):
         kept = self.daemon.counts()["waiting"]
         self.assertNotEqual(self.taken(reading()), self.taken(reading()))
         self.assertEqual(kept + 2, self.daemon.counts()["waiting"])
+
+    def test_a_key_whose_first_request_is_not_finished(self):
+        key, body = '"%s"' % uuid.uuid4(), json.dumps(reading()).encode()
+        with socket.create_connection(("127.0.0.1", self.daemon.port), timeout=5) as wire:
+            wire.sendall(b"POST /v1/readings HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\nConnection: close\r\n" +
+                         b"Idempotency-Key: " + key.encode() + b"\r\nContent-Length: %d\r\n\r\n" % len(body) + body[:20])
+            time.sleep(0.3)  # its headers are looked at
+            second = self.daemon.post(body, headers={"Idempotency-Key": key})
+            self.assertEqual(409, second.status)
+            self.assertEqual("still under way", second.json["title"])
+            wire.sendall(body[20:])
+            first = b""
+            while got := wire.recv(65536):
+                first += got
+        self.assertTrue(first.startswith(b"HTTP/1.1 201"), first[:40])
+        again = self.daemon.post(body, headers={"Idempotency-Key": key})
+        self.assertEqual(201, again.status)
+        self.assertEqual(json.loads(first.split(b"\r\n\r\n", 1)[1]), again.json)
 
     def test_a_key_that_is_too_long(self):
         self.assertEqual(400, self.kept_nothing(reading(), headers={"Idempotency-Key": "k" * 256}).status)
