@@ -25,6 +25,23 @@ bool private_file_text(const json_t *value, char *out, size_t room);
 /* Was it not written since? */
 bool private_file_is_same(const struct stat *a, const struct stat *b);
 
+struct json_out;
+
+struct listed {         /* how things of one form stand in their file */
+    const char *member; /* {"users": [...]} */
+    size_t size;        /* of one in memory, {0} before it is read */
+    const char *(*read)(const json_t *item, void *out); /* the member that is wrong; NULL: none */
+    void (*write)(const void *one, struct json_out *out);
+    bool (*same_name)(const void *a, const void *b); /* no two may have it */
+};
+
+/* As private_file_read(). *items_out is the caller's, after a failure too: *count_out of them were
+ * read. */
+MUST_CHECK enum status private_list_read(const char *path, const struct listed *listed,
+                                         void **items_out, size_t *count_out, char why[200]);
+MUST_CHECK enum status private_list_write(const char *path, const struct listed *listed,
+                                          const void *items, size_t count);
+
 /* ---- gate.c: how often a wrong PIN may be tried. Pure: the time comes in, ms, monotonic ---- */
 
 struct gate { /* {0}: open */

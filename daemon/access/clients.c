@@ -81,8 +81,10 @@ static bool read_attended(const json_t *attended, struct client *client)
     return !attended || json_is_boolean(attended);
 }
 
-static const char *read_client(const json_t *item, struct client *client)
+static const char *read_client(const json_t *item, void *out)
 {
+    struct client *client = out;
+
     if (!private_file_text(json_object_get(item, "name"), client->name, CLIENT_NAME_ROOM))
         return "name";
     if (!read_hash(json_object_get(item, "token-hash"), client))
@@ -96,66 +98,9 @@ static const char *read_client(const json_t *item, struct client *client)
     return NULL;
 }
 
-static enum status read_list(const json_t *list, struct clients *out, char why[200])
+static void write_client(const void *one, struct json_out *out)
 {
-    size_t index;
-    json_t *item;
-
-    if (!json_is_array(list)) {
-        (void)snprintf(why, 200, "/clients is not a list");
-        return STATUS_INVALID;
-    }
-    out->items = calloc(json_array_size(list) + 1, sizeof(*out->items));
-    if (!out->items)
-        return STATUS_NO_MEMORY;
-    json_array_foreach(list, index, item)
-    {
-        const char *wrong = read_client(item, &out->items[index]);
-
-        if (wrong) {
-            (void)snprintf(why, 200, "/clients/%zu/%s is missing or wrong", index, wrong);
-            return STATUS_INVALID;
-        }
-        if (clients_find(out, out->items[index].name)) { /* removing one would leave the other */
-            (void)snprintf(why, 200, "/clients/%zu/name stands twice", index);
-            return STATUS_INVALID;
-        }
-        out->count++;
-    }
-    return STATUS_OK;
-}
-
-enum status clients_read(const char *path, struct clients *out, char why[200])
-{
-    json_t *root = NULL;
-    enum status status = private_file_read(path, &root, why);
-
-    *out = (struct clients){0};
-    if (status != STATUS_OK)
-        return status;
-    status = read_list(json_object_get(root, "clients"), out, why);
-    if (status != STATUS_OK)
-        clients_clear(out);
-    json_decref(root);
-    return status;
-}
-
-void clients_clear(struct clients *clients)
-{
-    free(clients->items);
-    *clients = (struct clients){0};
-}
-
-struct client *clients_find(const struct clients *clients, const char *name)
-{
-    for (size_t i = 0; i < clients->count; i++)
-        if (strcmp(clients->items[i].name, name) == 0)
-            return &clients->items[i];
-    return NULL;
-}
-
-static void write_client(const struct client *client, struct json_out *out)
-{
+    const struct client *client = one;
     char hash[2 * TOKEN_HASH_BYTES + 1];
 
     out_object(out);
@@ -179,25 +124,45 @@ static void write_client(const struct client *client, struct json_out *out)
     out_object_end(out);
 }
 
+static bool same_name(const void *a, const void *b)
+{
+    return strcmp(((const struct client *)a)->name, ((const struct client *)b)->name) == 0;
+}
+
+static const struct listed listed = {"clients", sizeof(struct client), read_client, write_client,
+                                     same_name};
+
+enum status clients_read(const char *path, struct clients *out, char why[200])
+{
+    void *items;
+    enum status status = private_list_read(path, &listed, &items, &out->count, why);
+
+    out->items = items;
+    if (status != STATUS_OK)
+        clients_clear(out);
+    return status;
+}
+
+enum status clients_write(const char *path, const struct clients *clients)
+{
+    return private_list_write(path, &listed, clients->items, clients->count);
+}
+
 int clients_lock(const char *path)
 {
     return private_file_lock(path);
 }
 
-enum status clients_write(const char *path, const struct clients *clients)
+void clients_clear(struct clients *clients)
 {
-    struct json_out out = JSON_OUT_INIT;
-    enum status status = STATUS_NO_MEMORY;
+    free(clients->items);
+    *clients = (struct clients){0};
+}
 
-    out_object(&out);
-    out_name(&out, "clients");
-    out_array(&out);
+struct client *clients_find(const struct clients *clients, const char *name)
+{
     for (size_t i = 0; i < clients->count; i++)
-        write_client(&clients->items[i], &out);
-    out_array_end(&out);
-    out_object_end(&out);
-    if (json_out_ok(&out))
-        status = private_file_replace(path, out.text, out.length);
-    json_out_clear(&out);
-    return status;
+        if (strcmp(clients->items[i].name, name) == 0)
+            return &clients->items[i];
+    return NULL;
 }

@@ -3,12 +3,14 @@
 #include <fcntl.h>
 #include <libgen.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
 #include <unistd.h>
 
 #include "access/access_private.h"
 #include "wardpost/json_in.h"
+#include "wardpost/json_out.h"
 
 enum status private_file_read(const char *path, json_t **root_out, char why[200])
 {
@@ -124,4 +126,80 @@ enum status private_file_replace(const char *path, const char *text, size_t leng
         return status;
     }
     return sync_folder_of(path);
+}
+
+/* ---- a list of things of one form ---- */
+
+static bool stands_before(const struct listed *listed, const char *items, size_t index)
+{
+    for (size_t i = 0; i < index; i++)
+        if (listed->same_name(items + i * listed->size, items + index * listed->size))
+            return true;
+    return false;
+}
+
+static enum status read_items(const struct listed *listed, const json_t *list, char *items,
+                              size_t *count_out, char why[200])
+{
+    size_t index;
+    json_t *item;
+
+    json_array_foreach(list, index, item)
+    {
+        const char *wrong = listed->read(item, items + index * listed->size);
+
+        if (wrong) { /* never what stands there: it may be a PIN */
+            (void)snprintf(why, 200, "/%s/%zu/%s is missing or wrong", listed->member, index,
+                           wrong);
+            return STATUS_INVALID;
+        }
+        if (stands_before(listed, items, index)) { /* removing one would leave the other */
+            (void)snprintf(why, 200, "/%s/%zu/name stands twice", listed->member, index);
+            return STATUS_INVALID;
+        }
+        ++*count_out;
+    }
+    return STATUS_OK;
+}
+
+enum status private_list_read(const char *path, const struct listed *listed, void **items_out,
+                              size_t *count_out, char why[200])
+{
+    json_t *root = NULL;
+    const json_t *list;
+    enum status status = private_file_read(path, &root, why);
+
+    *items_out = NULL;
+    *count_out = 0;
+    if (status != STATUS_OK)
+        return status;
+    list = json_object_get(root, listed->member);
+    status = STATUS_NO_MEMORY;
+    if (!json_is_array(list)) {
+        (void)snprintf(why, 200, "/%s is not a list", listed->member);
+        status = STATUS_INVALID;
+    } else if ((*items_out = calloc(json_array_size(list) + 1, listed->size))) {
+        status = read_items(listed, list, *items_out, count_out, why);
+    }
+    json_decref(root);
+    return status;
+}
+
+enum status private_list_write(const char *path, const struct listed *listed, const void *items,
+                               size_t count)
+{
+    struct json_out out = JSON_OUT_INIT;
+    enum status status = STATUS_NO_MEMORY;
+
+    out_object(&out);
+    out_name(&out, listed->member);
+    out_array(&out);
+    for (size_t i = 0; i < count; i++)
+        listed->write((const char *)items + i * listed->size, &out);
+    out_array_end(&out);
+    out_object_end(&out);
+    if (json_out_ok(&out))
+        status = private_file_replace(path, out.text, out.length);
+    json_out_clear(&out);
+    return status;
 }

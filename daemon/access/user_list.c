@@ -30,7 +30,7 @@ const char *user_fault(const struct user *user)
     return user->role == ROLE_NONE ? "role" : NULL;
 }
 
-/* ---- reading ---- */
+/* ---- one of them ---- */
 
 static bool read_flag(const json_t *flag, bool *out)
 {
@@ -44,8 +44,10 @@ static bool read_role(const json_t *role, struct user *user)
     return user->role != ROLE_NONE;
 }
 
-static const char *read_user(const json_t *item, struct user *user)
+static const char *read_user(const json_t *item, void *out)
 {
+    struct user *user = out;
+
     if (!private_file_text(json_object_get(item, "name"), user->name, sizeof(user->name)))
         return "name";
     if (!private_file_text(json_object_get(item, "practitioner"), user->practitioner,
@@ -65,49 +67,50 @@ static const char *read_user(const json_t *item, struct user *user)
     return user_fault(user);
 }
 
-static enum status read_list(const json_t *list, struct user_list *out, char why[200])
+/* ---- the file ---- */
+
+static void write_user(const void *one, struct json_out *out)
 {
-    size_t index;
-    json_t *item;
+    const struct user *user = one;
 
-    if (!json_is_array(list)) {
-        (void)snprintf(why, 200, "/users is not a list");
-        return STATUS_INVALID;
-    }
-    out->items = calloc(json_array_size(list) + 1, sizeof(*out->items));
-    if (!out->items)
-        return STATUS_NO_MEMORY;
-    json_array_foreach(list, index, item)
-    {
-        struct user *user = &out->items[index];
-        const char *wrong = read_user(item, user);
-
-        if (wrong) { /* never what stands there: it may be the PIN itself */
-            (void)snprintf(why, 200, "/users/%zu/%s is missing or wrong", index, wrong);
-            return STATUS_INVALID;
-        }
-        if (user_list_find(out, user->name)) {
-            (void)snprintf(why, 200, "/users/%zu/name stands twice", index);
-            return STATUS_INVALID;
-        }
-        out->count++;
-    }
-    return STATUS_OK;
+    out_object(out);
+    out_member(out, "name", user->name);
+    out_member(out, "practitioner", user->practitioner);
+    out_member(out, "display", user->display);
+    out_member(out, "role", role_word(user->role));
+    out_member_bool(out, "disabled", user->disabled);
+    out_member_bool(out, "must-change", user->must_change);
+    out_member(out, "pin", user->pin);
+    out_object_end(out);
 }
+
+static bool same_name(const void *a, const void *b)
+{
+    return strcasecmp(((const struct user *)a)->name, ((const struct user *)b)->name) == 0;
+}
+
+static const struct listed listed = {"users", sizeof(struct user), read_user, write_user,
+                                     same_name};
 
 enum status user_list_read(const char *path, struct user_list *out, char why[200])
 {
-    json_t *root = NULL;
-    enum status status = private_file_read(path, &root, why);
+    void *items;
+    enum status status = private_list_read(path, &listed, &items, &out->count, why);
 
-    *out = (struct user_list){0};
-    if (status != STATUS_OK)
-        return status;
-    status = read_list(json_object_get(root, "users"), out, why);
+    out->items = items;
     if (status != STATUS_OK)
         user_list_clear(out);
-    json_decref(root);
     return status;
+}
+
+enum status user_list_write(const char *path, const struct user_list *list)
+{
+    return private_list_write(path, &listed, list->items, list->count);
+}
+
+int user_list_lock(const char *path)
+{
+    return private_file_lock(path);
 }
 
 /* ---- in memory ---- */
@@ -143,42 +146,4 @@ enum status user_list_add(struct user_list *list, const struct user *user)
     list->items = longer;
     list->items[list->count++] = *user;
     return STATUS_OK;
-}
-
-/* ---- writing ---- */
-
-int user_list_lock(const char *path)
-{
-    return private_file_lock(path);
-}
-
-static void write_user(const struct user *user, struct json_out *out)
-{
-    out_object(out);
-    out_member(out, "name", user->name);
-    out_member(out, "practitioner", user->practitioner);
-    out_member(out, "display", user->display);
-    out_member(out, "role", role_word(user->role));
-    out_member_bool(out, "disabled", user->disabled);
-    out_member_bool(out, "must-change", user->must_change);
-    out_member(out, "pin", user->pin);
-    out_object_end(out);
-}
-
-enum status user_list_write(const char *path, const struct user_list *list)
-{
-    struct json_out out = JSON_OUT_INIT;
-    enum status status = STATUS_NO_MEMORY;
-
-    out_object(&out);
-    out_name(&out, "users");
-    out_array(&out);
-    for (size_t i = 0; i < list->count; i++)
-        write_user(&list->items[i], &out);
-    out_array_end(&out);
-    out_object_end(&out);
-    if (json_out_ok(&out))
-        status = private_file_replace(path, out.text, out.length);
-    json_out_clear(&out);
-    return status;
 }
