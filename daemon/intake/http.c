@@ -262,27 +262,14 @@ void intake_use_kinds(struct intake *intake, struct kinds *kinds)
 
 enum status intake_reader(struct intake *intake, struct outbox_reader **out)
 {
-    struct reader_pool *pool = &intake->readers;
-
-    *out = NULL;
-    pthread_mutex_lock(&pool->lock);
-    if (pool->count > 0)
-        *out = pool->idle[--pool->count];
-    pthread_mutex_unlock(&pool->lock);
+    *out = pool_take(&intake->readers);
     return *out ? STATUS_OK : outbox_reader_open(intake->parts.outbox, out);
 }
 
 void intake_reader_done(struct intake *intake, struct outbox_reader *reader)
 {
-    struct reader_pool *pool = &intake->readers;
-
-    pthread_mutex_lock(&pool->lock);
-    if (pool->count < sizeof(pool->idle) / sizeof(pool->idle[0])) {
-        pool->idle[pool->count++] = reader;
-        reader = NULL;
-    }
-    pthread_mutex_unlock(&pool->lock);
-    outbox_reader_close(reader);
+    if (!pool_give(&intake->readers, reader))
+        outbox_reader_close(reader);
 }
 
 static bool socket_address(const char *host, uint16_t port, struct sockaddr_storage *out,
@@ -352,10 +339,15 @@ static struct MHD_Daemon *start_mhd(struct intake *intake)
 
 static void intake_free(struct intake *intake)
 {
-    for (size_t i = 0; i < intake->readers.count; i++)
-        outbox_reader_close(intake->readers.idle[i]);
+    struct outbox_reader *reader;
+    struct submission *submission;
+
+    while ((reader = pool_take(&intake->readers)))
+        outbox_reader_close(reader);
+    while ((submission = pool_take(&intake->submissions)))
+        submission_destroy(submission);
     pthread_mutex_destroy(&intake->readers.lock);
-    submission_pool_free(&intake->submissions);
+    pthread_mutex_destroy(&intake->submissions.lock);
     pthread_mutex_destroy(&intake->lock);
     kinds_free(intake->kinds);
     if (intake->listening >= 0)

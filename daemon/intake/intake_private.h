@@ -23,17 +23,16 @@ struct key_in_use { /* an Idempotency-Key whose first request is not finished */
     const char *client, *key;
 };
 
-struct reader_pool {
+#define POOL_MOST 64
+
+struct pool { /* of things that can be used again: readers, submissions */
     pthread_mutex_t lock;
-    struct outbox_reader *idle[64];
+    void *idle[POOL_MOST];
     size_t count;
 };
 
-struct submission_pool { /* ended ones, for the buffers they have */
-    pthread_mutex_t lock;
-    struct submission *idle[64];
-    size_t count;
-};
+void *pool_take(struct pool *pool);             /* NULL: there is none */
+bool pool_give(struct pool *pool, void *thing); /* false: there is no room, it stays the caller's */
 
 struct intake {
     struct intake_parts parts;
@@ -47,11 +46,11 @@ struct intake {
     struct connection *connections;
     long inside, on_way; /* connections that have begun; let in, and not yet begun */
     struct key_in_use *keys;
-    struct reader_pool readers;
-    struct submission_pool submissions;
-    atomic_long under_way; /* calls of libmicrohttpd, and exchanges waiting for the disk */
-    atomic_long active;    /* exchanges begun and not ended */
-    atomic_bool draining;  /* answers close their connections */
+    struct pool readers;     /* struct outbox_reader */
+    struct pool submissions; /* ended ones, for the buffers they have */
+    atomic_long under_way;   /* calls of libmicrohttpd, and exchanges waiting for the disk */
+    atomic_long active;      /* exchanges begun and not ended */
+    atomic_bool draining;    /* answers close their connections */
     atomic_bool stopping;
     int listening;
     pthread_t door;
@@ -192,7 +191,7 @@ MUST_CHECK enum status submission_make(const struct submission_frame *frame, con
 MUST_CHECK enum status submission_make_alone(struct submission_frame *frame, const char *text,
                                              size_t length, struct submission **out);
 void submission_free(struct submission *submission);
-void submission_pool_free(struct submission_pool *pool);
+void submission_destroy(struct submission *submission); /* one of the pool */
 /* After the COMMIT: 201 with the answer, 409, 507 ... (replay: states as they are now). */
 void submission_settle(struct submission *submission, struct intake *intake);
 /* The kept body for a person, when nobody was there to be told: number of the refusal, or -1. */

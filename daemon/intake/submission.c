@@ -269,7 +269,7 @@ static void empty(struct submission *submission)
                                       .answer = kept(&submission->answer)};
 }
 
-static void destroy(struct submission *submission)
+void submission_destroy(struct submission *submission)
 {
     observations_clear(&submission->observations);
     json_out_clear(&submission->scratch);
@@ -279,13 +279,8 @@ static void destroy(struct submission *submission)
 
 static struct submission *submission_new(struct intake *intake)
 {
-    struct submission_pool *pool = &intake->submissions;
-    struct submission *submission = NULL;
+    struct submission *submission = pool_take(&intake->submissions);
 
-    pthread_mutex_lock(&pool->lock);
-    if (pool->count > 0)
-        submission = pool->idle[--pool->count];
-    pthread_mutex_unlock(&pool->lock);
     if (!submission)
         submission = calloc(1, sizeof(*submission));
     if (submission)
@@ -295,27 +290,11 @@ static struct submission *submission_new(struct intake *intake)
 
 void submission_free(struct submission *submission)
 {
-    struct submission_pool *pool;
-
     if (!submission)
         return;
     empty(submission);
-    pool = &submission->intake->submissions;
-    pthread_mutex_lock(&pool->lock);
-    if (pool->count < sizeof(pool->idle) / sizeof(pool->idle[0])) {
-        pool->idle[pool->count++] = submission;
-        submission = NULL;
-    }
-    pthread_mutex_unlock(&pool->lock);
-    if (submission)
-        destroy(submission);
-}
-
-void submission_pool_free(struct submission_pool *pool)
-{
-    for (size_t i = 0; i < pool->count; i++)
-        destroy(pool->idle[i]);
-    pthread_mutex_destroy(&pool->lock);
+    if (!pool_give(&submission->intake->submissions, submission))
+        submission_destroy(submission);
 }
 
 enum status submission_make(const struct submission_frame *frame, const char *text, size_t length,
