@@ -54,13 +54,17 @@ static void take_deed(struct wave *wave, struct item *item, struct deed deed)
     item->end = deed;
 }
 
+static bool is_same_patient(const struct item *a, const struct item *b)
+{
+    return a->patient == b->patient && strcmp(a->entry->patient, b->entry->patient) == 0;
+}
+
 /* Those after it of the same patient keep their place behind it. What went out with it in one
  * Bundle may have arrived if it may. */
 static void hold_back_followers(struct wave *wave, const struct item *item)
 {
     for (struct item *other = wave->items; other < wave->items + wave->count; other++) {
-        if (other <= item || other->todo == TODO_NOTHING ||
-            strcmp(other->entry->patient, item->entry->patient) != 0)
+        if (other <= item || other->todo == TODO_NOTHING || !is_same_patient(other, item))
             continue;
         other->todo = TODO_NOTHING;
         other->end = (struct deed){.type = DEED_WAIT,
@@ -257,7 +261,7 @@ static size_t collect_heads(struct wave *wave, struct item **out)
         bool first = item->todo == TODO_SEND;
 
         for (size_t j = 0; j < count && first; j++)
-            first = strcmp(out[j]->entry->patient, item->entry->patient) != 0;
+            first = !is_same_patient(out[j], item);
         if (first)
             out[count++] = item;
     }

@@ -87,6 +87,7 @@ static enum status replay_or_conflict(struct outbox *outbox, struct put *put, in
 
 struct placed { /* where an entry stands among the others */
     int64_t seq, reading, earlier, late_ms;
+    int64_t patient; /* hash */
 };
 
 static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put,
@@ -104,7 +105,7 @@ static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put,
     bind_text(statement, 5, entry->role);
     bind_text(statement, 6, entry->kind);
     bind_text(statement, 7, put->patient);
-    sqlite3_bind_int64(statement, 8, patient_hash(put->patient));
+    sqlite3_bind_int64(statement, 8, placed->patient);
     bind_text(statement, 9, put->client);
     bind_text(statement, 10, put->table_version);
     sqlite3_bind_int64(statement, 11, entry->taken_ms);
@@ -159,17 +160,18 @@ enum status put_entry(struct outbox *outbox, const struct put *put, const struct
 {
     struct placed placed = {
         .seq = seq,
+        .patient = patient_hash(put->patient),
         .reading = entry->reading == SIZE_MAX ? 0 : first_seq + (int64_t)entry->reading};
-    enum status status = chain_join(outbox, patient_hash(put->patient), entry->kind, seq,
-                                    entry->taken_ms, &placed.earlier, &placed.late_ms);
+    enum status status = chain_join(outbox, placed.patient, entry->kind, seq, entry->taken_ms,
+                                    &placed.earlier, &placed.late_ms);
 
     if (status == STATUS_OK)
         status = write_entry(outbox, put, entry, &placed);
     if (status == STATUS_OK)
         status = put_needs(outbox, entry, seq, first_seq);
     if (status == STATUS_OK && (entry->hold || !entry->became)) /* what is not mapped cannot go */
-        status = delivery_insert(outbox, seq, patient_hash(put->patient), ENTRY_HELD,
-                                 entry->hold_reason, put->accepted_ms);
+        status = delivery_insert(outbox, seq, placed.patient, ENTRY_HELD, entry->hold_reason,
+                                 put->accepted_ms);
     return status;
 }
 
