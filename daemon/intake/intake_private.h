@@ -166,7 +166,8 @@ struct submission {
     char *patient;  /* key */
     char *own_text; /* of a line of NDJSON */
     struct problems problems;
-    unsigned status; /* HTTP: 201, or what is wrong */
+    bool nobody_there; /* to be told: what is refused is kept for a person to look at */
+    unsigned status;   /* HTTP: 201, or what is wrong */
     const char *title;
     char detail[256];
 };
