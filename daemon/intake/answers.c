@@ -38,6 +38,14 @@ static void reply_out(struct exchange *exchange, enum status status, const char 
     reply_text(exchange, 200, type, text, length);
 }
 
+/* "gzip" among what is taken, and not with a weight of nought. */
+static bool takes_gzip(const char *accepted)
+{
+    const char *at = accepted ? strstr(accepted, "gzip") : NULL;
+
+    return at && strncmp(at + strcspn(at, ",;"), ";q=0", 4) != 0;
+}
+
 /* ---- our own ---- */
 
 void answer_reading(struct exchange *exchange)
@@ -125,15 +133,24 @@ void answer_kinds(struct exchange *exchange)
     reply_json(exchange, 200, &out);
 }
 
-void answer_openapi(struct exchange *exchange)
+/* A document that is built in: packed where the browser takes that, and only its tag where the
+ * browser has it already. */
+void answer_page(struct exchange *exchange)
 {
-    size_t length;
-    const char *text = web_openapi(&length);
-    char *copy = malloc(length);
+    const struct web_page *page = exchange->page;
+    const char *known = exchange_header(exchange, "If-None-Match");
+    bool packed = takes_gzip(exchange_header(exchange, "Accept-Encoding"));
+    struct reply *reply = &exchange->reply;
 
-    if (copy)
-        memcpy(copy, text, length);
-    reply_text(exchange, 200, "application/vnd.oai.openapi+json;version=3.1", copy, length);
+    if (known && strstr(known, page->tag))
+        reply_borrowed(exchange, 304, page->type, "", 0);
+    else if (packed)
+        reply_borrowed(exchange, 200, page->type, page->packed, page->packed_length);
+    else
+        reply_borrowed(exchange, 200, page->type, page->bytes, page->length);
+    reply->gzip = packed && reply->status == 200;
+    reply->tag = page->tag;
+    reply->page = true;
 }
 
 void answer_metrics(struct exchange *exchange)

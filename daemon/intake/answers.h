@@ -12,7 +12,7 @@ void answer_fhir_patients(struct exchange *exchange);
 void answer_kinds(struct exchange *exchange);
 void answer_live(struct exchange *exchange);
 void answer_metrics(struct exchange *exchange);
-void answer_openapi(struct exchange *exchange);
+void answer_page(struct exchange *exchange);
 void answer_reading(struct exchange *exchange);
 void answer_readings(struct exchange *exchange);
 void answer_ready(struct exchange *exchange);

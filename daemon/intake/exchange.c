@@ -8,8 +8,9 @@
 #include "wardpost/log.h"
 #include "wardpost/metrics.h"
 #include "wardpost/moment.h"
+#include "wardpost/web.h"
 
-static const char *header(struct exchange *exchange, const char *name)
+const char *exchange_header(struct exchange *exchange, const char *name)
 {
     return MHD_lookup_connection_value(exchange->connection, MHD_HEADER_KIND, name);
 }
@@ -70,12 +71,12 @@ static bool type_fits(const char *sent, const char *takes)
 static bool is_bulk(struct exchange *exchange)
 {
     return exchange->route->take == take_readings &&
-           type_fits(header(exchange, "Content-Type"), "application/x-ndjson");
+           type_fits(exchange_header(exchange, "Content-Type"), "application/x-ndjson");
 }
 
 static bool coding_fits(struct exchange *exchange)
 {
-    const char *coding = header(exchange, "Content-Encoding");
+    const char *coding = exchange_header(exchange, "Content-Encoding");
 
     if (!coding || strcasecmp(coding, "identity") == 0)
         return true;
@@ -85,7 +86,7 @@ static bool coding_fits(struct exchange *exchange)
 
 static bool declared_too_large(struct exchange *exchange)
 {
-    const char *declared = header(exchange, "Content-Length");
+    const char *declared = exchange_header(exchange, "Content-Length");
 
     return declared && strtoull(declared, NULL, 10) > exchange->body.most;
 }
@@ -118,8 +119,8 @@ static void refuse_size(struct exchange *exchange)
 /* True: go on. Otherwise a reply is there. */
 static bool look_at_origin(struct exchange *exchange)
 {
-    const char *host = header(exchange, "Host");
-    const char *origin = header(exchange, "Origin");
+    const char *host = exchange_header(exchange, "Host");
+    const char *origin = exchange_header(exchange, "Origin");
 
     if (host && host_is_ours(exchange->intake, host) && (!origin || origin_is_ours(origin, host)))
         return true;
@@ -131,6 +132,7 @@ static bool look_at_route(struct exchange *exchange, const char *method, const c
 {
     const char *allow = NULL;
 
+    exchange->page = web_find(path);
     exchange->route = route_find(method, path, &exchange->id, &allow);
     if (exchange->route)
         return true;
@@ -150,8 +152,8 @@ static bool look_at_caller(struct exchange *exchange)
 
     if (exchange->route->right == RIGHT_NONE)
         return true;
-    known = access_caller(exchange->intake->parts.access, header(exchange, "Authorization"),
-                          &exchange->client);
+    known = access_caller(exchange->intake->parts.access,
+                          exchange_header(exchange, "Authorization"), &exchange->client);
     if (known && client_may(&exchange->client, exchange->route->right))
         return true;
     refuse_caller(exchange, known);
@@ -167,7 +169,7 @@ static bool look_at_body(struct exchange *exchange)
         return true;
     bulk = is_bulk(exchange);
     exchange->body.most = (size_t)(bulk ? settings->ndjson_most : settings->body_most);
-    if (!bulk && !type_fits(header(exchange, "Content-Type"), exchange->route->takes)) {
+    if (!bulk && !type_fits(exchange_header(exchange, "Content-Type"), exchange->route->takes)) {
         reply_problem(exchange, 415, "unsupported media type",
                       exchange->route->take == take_readings
                           ? "Content-Type is application/json or application/x-ndjson."
@@ -192,7 +194,7 @@ static bool look_at_body(struct exchange *exchange)
 static bool take_key(struct exchange *exchange)
 {
     struct intake *intake = exchange->intake;
-    const char *key = header(exchange, "Idempotency-Key");
+    const char *key = exchange_header(exchange, "Idempotency-Key");
     const struct key_in_use *other;
 
     if (!key || exchange->route->take != take_readings)
@@ -239,34 +241,61 @@ static void drop_key(struct exchange *exchange)
 
 /* ---- the three stages ---- */
 
+/* What a browser is to keep to: everything comes from here, nothing is run that stands in a page,
+ * and no other site frames the form. */
+static const struct {
+    const char *name, *value;
+} page_policies[] = {
+    {"Content-Security-Policy",
+     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+     "manifest-src 'self'; worker-src 'self'; form-action 'none'; frame-ancestors 'none'; "
+     "base-uri 'none'"                                                                     },
+    {"Cross-Origin-Opener-Policy",   "same-origin"                                         },
+    {"Cross-Origin-Resource-Policy", "same-origin"                                         },
+    {"Permissions-Policy",
+     "camera=(self), microphone=(), geolocation=(), payment=(), usb=(), display-capture=()"},
+    {"Referrer-Policy",              "no-referrer"                                         },
+};
+
+static void add_headers(const struct exchange *exchange, struct MHD_Response *response)
+{
+    const struct reply *reply = &exchange->reply;
+    char number[16];
+    const struct {
+        const char *name, *value;
+    } headers[] = {
+        {"Content-Type",           reply->type                                              },
+        {"Cache-Control",          reply->tag ? "no-cache" : "no-store"                     },
+        {"X-Content-Type-Options", "nosniff"                                                },
+        {"Connection",             atomic_load(&exchange->intake->draining) ? "close" : NULL},
+        {"Allow",                  reply->allow                                             },
+        {"WWW-Authenticate",       reply->authenticate                                      },
+        {"Location",               reply->location[0] ? reply->location : NULL              },
+        {"Retry-After",            reply->retry_after > 0 ? number : NULL                   },
+        {"ETag",                   reply->tag                                               },
+        {"Vary",                   reply->tag ? "Accept-Encoding" : NULL                    },
+        {"Content-Encoding",       reply->gzip ? "gzip" : NULL                              },
+    };
+
+    (void)snprintf(number, sizeof(number), "%u", reply->retry_after);
+    for (size_t i = 0; i < sizeof(headers) / sizeof(headers[0]); i++)
+        if (headers[i].value)
+            MHD_add_response_header(response, headers[i].name, headers[i].value);
+    for (size_t i = 0; reply->page && i < sizeof(page_policies) / sizeof(page_policies[0]); i++)
+        MHD_add_response_header(response, page_policies[i].name, page_policies[i].value);
+}
+
 static enum MHD_Result send_reply(struct exchange *exchange)
 {
-    struct reply *reply = &exchange->reply;
-    struct MHD_Response *response;
+    struct MHD_Response *response = reply_response(&exchange->reply);
     enum MHD_Result result;
-    char number[16];
 
-    response = reply_response(reply);
     if (!response)
         return MHD_NO; /* not even an error can be sent */
-    MHD_add_response_header(response, "Content-Type", reply->type);
-    MHD_add_response_header(response, "Cache-Control", "no-store");
-    MHD_add_response_header(response, "X-Content-Type-Options", "nosniff");
-    if (atomic_load(&exchange->intake->draining))
-        MHD_add_response_header(response, "Connection", "close");
-    if (reply->allow)
-        MHD_add_response_header(response, "Allow", reply->allow);
-    if (reply->authenticate)
-        MHD_add_response_header(response, "WWW-Authenticate", reply->authenticate);
-    if (reply->location[0])
-        MHD_add_response_header(response, "Location", reply->location);
-    if (reply->retry_after > 0) {
-        (void)snprintf(number, sizeof(number), "%u", reply->retry_after);
-        MHD_add_response_header(response, "Retry-After", number);
-    }
-    if (reply->status >= 500)
+    add_headers(exchange, response);
+    if (exchange->reply.status >= 500)
         metric_add(METRIC_REQUESTS_FAILED, 1);
-    result = MHD_queue_response(exchange->connection, reply->status, response);
+    result = MHD_queue_response(exchange->connection, exchange->reply.status, response);
     MHD_destroy_response(response);
     return result;
 }

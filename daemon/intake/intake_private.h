@@ -16,6 +16,7 @@
 
 struct route;
 struct connection;
+struct web_page;
 
 struct key_in_use { /* an Idempotency-Key whose first request is not finished */
     struct key_in_use *next;
@@ -69,6 +70,9 @@ struct reply {
     bool borrowed;            /* of the submission, which ends after the reply is sent */
     const char *allow;        /* Allow */
     const char *authenticate; /* WWW-Authenticate */
+    const char *tag;          /* ETag, which the asker may keep and ask with; NULL: nothing is kept */
+    bool gzip;                /* the text is packed */
+    bool page;                /* of the form: with the policies a browser is to keep */
     unsigned retry_after;     /* seconds; 0: none */
     char location[64];        /* "" : none */
 };
@@ -93,7 +97,8 @@ struct exchange {
     struct MHD_Connection *connection;
     struct connection *line;
     const struct route *route;
-    struct uuid id; /* from the path */
+    const struct web_page *page; /* what is built in at this path; NULL: nothing */
+    struct uuid id;              /* from the path */
     struct client client;
     struct body body;
     struct reply reply;
@@ -131,6 +136,8 @@ const struct route *route_find(const char *method, const char *path, struct uuid
 extern const struct route route_table[];
 extern const size_t route_count;
 
+const char *exchange_header(struct exchange *exchange, const char *name); /* NULL: not sent */
+
 /* ---- replies ---- */
 void reply_json(struct exchange *exchange, unsigned status,
                 struct json_out *out); /* takes out's text */
@@ -138,6 +145,9 @@ void reply_json(struct exchange *exchange, unsigned status,
 void reply_answer(struct exchange *exchange, unsigned status);
 void reply_text(struct exchange *exchange, unsigned status, const char *type, char *text,
                 size_t length);
+/* Bytes that live for ever. */
+void reply_borrowed(struct exchange *exchange, unsigned status, const char *type,
+                    const void *bytes, size_t length);
 void reply_problem(struct exchange *exchange, unsigned status, const char *title,
                    const char *detail, const struct problems *problems);
 void reply_status(struct exchange *exchange, enum status status); /* trouble of ours */

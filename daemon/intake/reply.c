@@ -36,6 +36,18 @@ void reply_answer(struct exchange *exchange, unsigned status)
     exchange->reply.borrowed = answer->text != NULL;
 }
 
+void reply_borrowed(struct exchange *exchange, unsigned status, const char *type, const void *bytes,
+                    size_t length)
+{
+    union {
+        const void *lasting;
+        char *text;
+    } read_only = {.lasting = bytes}; /* libmicrohttpd's buffers are not const; it only reads */
+
+    reply_text(exchange, status, type, read_only.text, length);
+    exchange->reply.borrowed = true;
+}
+
 void reply_json(struct exchange *exchange, unsigned status, struct json_out *out)
 {
     size_t length = 0;

@@ -1,9 +1,10 @@
-/* routes.c - every address: who may, what it takes, what does it. A repo test compares this table
- * with /openapi.json. */
+/* routes.c - every address of the interface: who may, what it takes, what does it. A repo test
+ * compares this table with /openapi.json. Documents that are built in stand beside it (web.h). */
 #include <string.h>
 
 #include "intake/answers.h"
 #include "intake/exchange.h"
+#include "wardpost/web.h"
 
 #define JSON "application/json"
 #define FORM "application/x-www-form-urlencoded"
@@ -20,7 +21,7 @@ const struct route route_table[] = {
     {"GET",  "/health/live",              RIGHT_NONE,   NULL, answer_live             },
     {"GET",  "/health/ready",             RIGHT_NONE,   NULL, answer_ready            },
     {"GET",  "/metrics",                  RIGHT_NONE,   NULL, answer_metrics          },
-    {"GET",  "/openapi.json",             RIGHT_NONE,   NULL, answer_openapi          },
+    {"GET",  "/openapi.json",             RIGHT_NONE,   NULL, answer_page             },
     {"GET",  "/v1/kinds",                 RIGHT_NONE,   NULL, answer_kinds            },
     {"POST", "/v1/preview",               RIGHT_SEND,   JSON, take_preview            },
     {"POST", "/v1/readings",              RIGHT_SEND,   JSON, take_readings           },
@@ -34,6 +35,8 @@ const struct route route_table[] = {
 };
 
 const size_t route_count = sizeof(route_table) / sizeof(route_table[0]);
+
+static const struct route page_route = {"GET", "", RIGHT_NONE, NULL, answer_page};
 
 /* "{id}" stands for a UUID. */
 static bool path_fits(const char *pattern, const char *path, struct uuid *id)
@@ -61,6 +64,11 @@ const struct route *route_find(const char *method, const char *path, struct uuid
         if (strcmp(route_table[i].method, method) == 0)
             return &route_table[i];
         *allow = strcmp(route_table[i].method, "GET") == 0 ? "GET, HEAD" : route_table[i].method;
+    }
+    if (!*allow && web_find(path)) {
+        if (strcmp(method, "GET") == 0)
+            return &page_route;
+        *allow = "GET, HEAD";
     }
     return NULL;
 }

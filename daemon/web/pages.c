@@ -1,10 +1,15 @@
-/* pages.c - documents that are built in; their bytes are made at build time from the files beside
- * this one. */
-#include "openapi_bytes.h"
+/* pages.c - documents that are built in; their table is made at build time from the files beside
+ * this one (deploy/build/embed.cmake). */
+#include <string.h>
+
 #include "wardpost/web.h"
 
-const char *web_openapi(size_t *length)
+#include "pages_bytes.h"
+
+const struct web_page *web_find(const char *path)
 {
-    *length = sizeof(openapi_bytes);
-    return (const char *)openapi_bytes;
+    for (size_t i = 0; i < sizeof(pages) / sizeof(pages[0]); i++)
+        if (strcmp(pages[i].path, path) == 0)
+            return &pages[i];
+    return NULL;
 }

@@ -1,0 +1,24 @@
+// state.js - what the form knows at this moment, and who wants to hear of changes. Nothing personal leaves the memory of this page
+// but through offline.js (encrypted).
+export const now = {
+    session: null, // the session document of the daemon
+    table: null, // tableOf(GET /v1/kinds)
+    patient: null, // a known patient, once two identifiers were confirmed
+    identity: null, // {checked, how, at, confirmedMs} of that confirmation
+    draft: null, // the set being taken (set.js)
+    live: 'unknown', // the daemon: 'here', 'away'
+};
+
+const listeners = new Map();
+
+export function listen(name, does) {
+    if (!listeners.has(name)) listeners.set(name, new Set());
+    listeners.get(name).add(does);
+    return () => listeners.get(name).delete(does);
+}
+
+export function tell(name, detail) {
+    for (const does of [...(listeners.get(name) ?? [])]) does(detail);
+}
+
+export const mayDo = (right) => now.session?.person.may.includes(right) ?? false;
