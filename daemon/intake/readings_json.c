@@ -2,7 +2,8 @@
  * wardpost/reading.h.
  *
  * A single reading is a set of one. What belongs to whom: reading_frame.c of whom and when,
- * reading_bedside.c how it was taken, reading_parts.c and reading_context.c what the kind decides about. */
+ * reading_bedside.c how it was taken, reading_parts.c and reading_context.c what the kind decides
+ * about. */
 #include <stdlib.h>
 #include <string.h>
 

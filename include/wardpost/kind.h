@@ -233,7 +233,8 @@ struct panel {
     struct codings codes;
 };
 
-#define KINDS_LANGUAGE "en" /* the table's own */
+#define KINDS_LANGUAGE      "en" /* the table's own */
+#define KINDS_LANGUAGE_NAME "English"
 
 struct language { /* the table's texts for people in another language */
     const char *code, *name; /* "es", "Español" */

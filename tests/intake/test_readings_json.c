@@ -665,7 +665,7 @@ static void test_identity_required(void **state)
          true                                                                                       },
         {",'bedside':{'identity':{'checked':['identifier','birth-date','family']}},'readings':"
          "[" OTHER "]",
-         true                                                                              },
+         true                                                                                       },
     };
 
     for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++)
