@@ -15,7 +15,8 @@
 
 /* NOT_FOUND: no file; INVALID: no JSON, `why` says where. *root_out is the caller's. */
 MUST_CHECK enum status private_file_read(const char *path, json_t **root_out, char why[200]);
-/* Temporary file, fsync, rename, fsync of the folder; mode 0600, and the owner the old one had. */
+/* Temporary file, fsync, rename, fsync of the folder; mode 0600, and the owner the
+ * old one had (a new one of root: its folder). */
 MUST_CHECK enum status private_file_replace(const char *path, const char *text, size_t length);
 /* Whoever reads, changes and writes holds this meanwhile; it waits for others, threads too. A
  * descriptor to be closed, or -1: its folder cannot be opened. */

@@ -175,6 +175,16 @@ void users_stop(struct users *users)
     free(users);
 }
 
+/* The hash of the PIN is not given away; that it is another one can be seen. */
+static void hide_pin(const struct users *users, struct user *user)
+{
+    unsigned char hash[crypto_shorthash_BYTES];
+
+    crypto_shorthash(hash, (const unsigned char *)user->pin, strlen(user->pin), users->key);
+    memcpy(&user->stamp, hash, sizeof(user->stamp));
+    sodium_memzero(user->pin, sizeof(user->pin));
+}
+
 bool users_find(struct users *users, const char *name, int64_t now_ms, struct user *out)
 {
     const struct user *user;
@@ -186,7 +196,7 @@ bool users_find(struct users *users, const char *name, int64_t now_ms, struct us
     found = user && !user->disabled;
     if (found) {
         *out = *user;
-        sodium_memzero(out->pin, sizeof(out->pin));
+        hide_pin(users, out);
     }
     pthread_mutex_unlock(&users->lock);
     return found;
@@ -297,7 +307,7 @@ enum status users_sign_in(struct users *users, const char *name, const char *pin
 {
     enum status status = judge(users, name, pin, now_ms, out);
 
-    sodium_memzero(out->user.pin, sizeof(out->user.pin));
+    hide_pin(users, &out->user);
     return status;
 }
 
@@ -360,11 +370,13 @@ enum status users_change_pin(struct users *users, const char *name, const char *
         status = hash_alone(users, fresh, hash);
         if (status == STATUS_OK)
             status = put_pin(users->path, &out->user, hash);
-        if (status == STATUS_OK)
+        if (status == STATUS_OK) {
+            memcpy(out->user.pin, hash, sizeof(hash));
             out->user.must_change = false;
+        }
         look_now(users, now_ms);
     }
-    sodium_memzero(out->user.pin, sizeof(out->user.pin));
+    hide_pin(users, &out->user);
     return status;
 }
 

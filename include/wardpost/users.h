@@ -39,6 +39,7 @@ struct user {
     bool disabled;
     bool must_change;                     /* somebody else chose the PIN */
     char pin[PIN_HASH_ROOM];
+    uint64_t stamp;                       /* live view only: another PIN has another (for sessions, sessions.h) */
 };
 
 /* ---- roles. Any thread ---- */
@@ -47,6 +48,8 @@ struct user {
 enum role role_named(const char *word);
 const char *role_word(enum role role);
 unsigned role_rights(enum role role); /* of enum right */
+/* The words of a person's rights ("send", "read", "decide", "reset", "accounts"), one an index from 0; NULL: no more. */
+const char *right_word(size_t index, enum right *right);
 
 /* ---- PINs. Any thread ---- */
 
