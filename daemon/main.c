@@ -29,6 +29,7 @@ struct daemon {
     struct outbox *outbox;
     struct courier *courier;
     struct access *access;
+    struct users *users;
     struct intake *intake;
     char mappings[4096];
     char first_token[TOKEN_TEXT_ROOM];
@@ -153,10 +154,19 @@ static int start_access(struct daemon *daemon)
     return status == STATUS_OK ? EX_OK : EX_OSERR;
 }
 
+static int start_users(struct daemon *daemon)
+{
+    const struct users_options options = {.path = daemon->settings.users,
+                                          .pin_least = (size_t)daemon->settings.pin_least};
+
+    return users_start(&options, clock_monotonic_ms(), &daemon->users) == STATUS_OK ? EX_OK
+                                                                                    : EX_OSERR;
+}
+
 static int start_intake(struct daemon *daemon)
 {
-    struct intake_parts parts = {&daemon->settings, daemon->outbox, daemon->courier,
-                                 daemon->access};
+    struct intake_parts parts = {&daemon->settings, daemon->outbox, daemon->courier, daemon->access,
+                                 daemon->users};
 
     return intake_start(&parts, daemon->kinds, &daemon->intake) == STATUS_OK ? EX_OK
                                                                              : EX_UNAVAILABLE;
@@ -168,12 +178,17 @@ static void announce(struct daemon *daemon)
 {
     const char *listen = daemon->settings.listen;
     int host = (int)(strrchr(listen, ':') - listen); /* the port may have been 0: any */
+    char code[ENROLMENT_CODE_ROOM];
 
     log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on http://%.*s:%u", host,
              listen, intake_port(daemon->intake));
     if (daemon->first_token[0]) {
         dprintf(STDOUT_FILENO, "token for the first client, shown once: %s\n", daemon->first_token);
         sodium_memzero(daemon->first_token, sizeof(daemon->first_token));
+    }
+    if (users_enrolment_code(daemon->users, code)) {
+        dprintf(STDOUT_FILENO, "code to enrol the first administrator, shown once: %s\n", code);
+        sodium_memzero(code, sizeof(code));
     }
     if (daemon->settings.demo)
         log_line(LOG_LEVEL_WARNING, "--demo: no token is needed; for trying out, not for patients");
@@ -309,6 +324,8 @@ int main(int argc, char **argv)
         goto done;
     if ((code = start_access(&daemon)) != EX_OK)
         goto done;
+    if ((code = start_users(&daemon)) != EX_OK)
+        goto done;
     if ((code = start_intake(&daemon)) != EX_OK)
         goto done;
     announce(&daemon);
@@ -319,6 +336,7 @@ done:
     intake_stop(daemon.intake); /* first nobody may send, */
     courier_stop(daemon.courier, daemon.settings.drain_ms);
     outbox_stop(daemon.outbox); /* last the disk is closed */
+    users_stop(daemon.users);
     access_stop(daemon.access);
     kinds_free(daemon.kinds);
     settings_clear(&daemon.settings);

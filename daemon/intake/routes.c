@@ -30,6 +30,14 @@ const struct route route_table[] = {
     {"POST", "/v1/readings/{id}/release", RIGHT_DECIDE, JSON, take_release            },
     {"GET",  "/v1/refusals",              RIGHT_READ,   NULL, answer_refusals         },
     {"POST", "/v1/refusals/_done",        RIGHT_DECIDE, JSON, take_refusal_done       },
+    {"GET",  "/v1/session",               RIGHT_NONE,   NULL, answer_session          },
+    {"POST", "/v1/session",               RIGHT_NONE,   JSON, take_sign_in            },
+    {"POST", "/v1/session/_end",          RIGHT_NONE,   NULL, take_session_end        },
+    {"POST", "/v1/session/_enrol",        RIGHT_NONE,   JSON, take_enrol              },
+    {"POST", "/v1/session/_lock",         RIGHT_NONE,   NULL, take_session_lock       },
+    {"POST", "/v1/session/_pin",          RIGHT_NONE,   JSON, take_session_pin        },
+    {"POST", "/v1/session/_second",       RIGHT_SEND,   JSON, take_session_second     },
+    {"POST", "/v1/session/_unlock",       RIGHT_NONE,   JSON, take_session_unlock     },
     {"GET",  "/v1/status",                RIGHT_READ,   NULL, answer_status           },
 };
 
