@@ -174,11 +174,42 @@ static int start_intake(struct daemon *daemon)
 
 /* ---- while it runs ---- */
 
+/* An invented person, so that the form can be tried at once; in a file of its own (settings.c). */
+static void add_demo_person(struct daemon *daemon)
+{
+    const struct user person = {.name = "demo",
+                                .practitioner = "demo-nurse",
+                                .display = "Demo Nurse (invented)",
+                                .role = ROLE_NURSE};
+    char pin[PIN_MADE_ROOM];
+    enum status status = users_add(daemon->users, &person, clock_monotonic_ms(), pin);
+
+    if (status == STATUS_OK)
+        dprintf(STDOUT_FILENO, "to sign in, shown once: name %s, PIN %s\n", person.name, pin);
+    else
+        log_line(LOG_LEVEL_WARNING, "users file %s: %s; nobody can sign in", daemon->settings.users,
+                 status_text(status));
+    sodium_memzero(pin, sizeof(pin));
+}
+
+/* While nobody has an account. */
+static void announce_people(struct daemon *daemon)
+{
+    char code[ENROLMENT_CODE_ROOM];
+
+    if (!users_enrolment_code(daemon->users, code))
+        return;
+    if (daemon->settings.demo)
+        add_demo_person(daemon);
+    else
+        dprintf(STDOUT_FILENO, "code to enrol the first administrator, shown once: %s\n", code);
+    sodium_memzero(code, sizeof(code));
+}
+
 static void announce(struct daemon *daemon)
 {
     const char *listen = daemon->settings.listen;
     int host = (int)(strrchr(listen, ':') - listen); /* the port may have been 0: any */
-    char code[ENROLMENT_CODE_ROOM];
 
     log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on http://%.*s:%u", host,
              listen, intake_port(daemon->intake));
@@ -186,10 +217,7 @@ static void announce(struct daemon *daemon)
         dprintf(STDOUT_FILENO, "token for the first client, shown once: %s\n", daemon->first_token);
         sodium_memzero(daemon->first_token, sizeof(daemon->first_token));
     }
-    if (users_enrolment_code(daemon->users, code)) {
-        dprintf(STDOUT_FILENO, "code to enrol the first administrator, shown once: %s\n", code);
-        sodium_memzero(code, sizeof(code));
-    }
+    announce_people(daemon);
     if (daemon->settings.demo)
         log_line(LOG_LEVEL_WARNING, "--demo: no token is needed; for trying out, not for patients");
 }

@@ -61,6 +61,11 @@ void refuse_session(struct exchange *exchange)
     (void)refuse(exchange, is_locked ? &locked : &none);
 }
 
+void refuse_right(struct exchange *exchange)
+{
+    (void)refuse(exchange, &no_right);
+}
+
 /* ---- the cookie ---- */
 
 /* With the prefix a browser takes it only from an encrypted answer of this very host. */

@@ -1,5 +1,6 @@
 /* form.c - the few fields that the routes of sessions and accounts take: one table for all. */
 #include <sodium.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -100,6 +101,19 @@ void form_refuse(struct exchange *exchange, const char *field, enum problem_code
     problem_add(&problems, code, pointer, "%s", detail);
     reply_problem(exchange, 422, "cannot be taken", "Nothing was changed.", &problems);
     problems_clear(&problems);
+}
+
+static void put(const char *text, char *out, size_t room)
+{
+    if (text)
+        (void)snprintf(out, room, "%s", text); /* it fits: form_read() */
+}
+
+void form_person(const struct form *form, struct user *user)
+{
+    put(form->name, user->name, sizeof(user->name));
+    put(form->practitioner, user->practitioner, sizeof(user->practitioner));
+    put(form->display, user->display, sizeof(user->display));
 }
 
 /* jansson gives the bytes back as they are, so what is secret is wiped before. */

@@ -248,6 +248,7 @@ enum session_state caller_session(struct exchange *exchange, bool active);
 /* The session is open and the request comes from a page of ours. False: the reply is there. */
 bool caller_is_present(struct exchange *exchange);
 void refuse_session(struct exchange *exchange); /* by its state: none or locked */
+void refuse_right(struct exchange *exchange);
 /* Set-Cookie: the id of a session, or none ("") any more. */
 void reply_cookie(struct exchange *exchange, const char *id);
 
@@ -275,6 +276,8 @@ bool form_read(struct exchange *exchange, unsigned required, unsigned optional);
 /* 422 at one of its fields. */
 void form_refuse(struct exchange *exchange, const char *field, enum problem_code code,
                  const char *detail);
+/* Name, practitioner and display; what was not sent is left. */
+void form_person(const struct form *form, struct user *user);
 void form_free(struct form *form); /* PINs are wiped out. NULL does nothing */
 
 /* ---- session.c, accounts.c ---- */
@@ -287,6 +290,10 @@ void take_session_lock(struct exchange *exchange);
 void take_session_pin(struct exchange *exchange);
 void take_session_second(struct exchange *exchange);
 void take_session_unlock(struct exchange *exchange);
+void answer_users(struct exchange *exchange);
+void take_users(struct exchange *exchange);
+void take_users_change(struct exchange *exchange);
+void take_users_reset(struct exchange *exchange);
 
 /* ---- NDJSON ---- */
 void bulk_begin(struct exchange *exchange);

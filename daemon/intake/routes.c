@@ -39,6 +39,10 @@ const struct route route_table[] = {
     {"POST", "/v1/session/_second",       RIGHT_SEND,   JSON, take_session_second     },
     {"POST", "/v1/session/_unlock",       RIGHT_NONE,   JSON, take_session_unlock     },
     {"GET",  "/v1/status",                RIGHT_READ,   NULL, answer_status           },
+    {"GET",  "/v1/users",                 RIGHT_PEOPLE, NULL, answer_users            },
+    {"POST", "/v1/users",                 RIGHT_PEOPLE, JSON, take_users              },
+    {"POST", "/v1/users/_change",         RIGHT_PEOPLE, JSON, take_users_change       },
+    {"POST", "/v1/users/_reset",          RIGHT_PEOPLE, JSON, take_users_reset        },
 };
 
 const size_t route_count = sizeof(route_table) / sizeof(route_table[0]);

@@ -1,6 +1,5 @@
 /* session.c - /v1/session: signing in and out, the lock, a PIN of one's own, the first
  * administrator. What takes a PIN is done at the desk. */
-#include <stdio.h>
 #include <string.h>
 
 #include "intake/intake_private.h"
@@ -181,9 +180,7 @@ static void enrol(struct exchange *exchange)
     char why[200];
     enum status status;
 
-    (void)snprintf(first.name, sizeof(first.name), "%s", form->name);
-    (void)snprintf(first.practitioner, sizeof(first.practitioner), "%s", form->practitioner);
-    (void)snprintf(first.display, sizeof(first.display), "%s", form->display);
+    form_person(form, &first);
     status = users_enrol(users, form->code, &first, form->pin, clock_monotonic_ms(), why);
     if (status == STATUS_NOT_FOUND)
         reply_denial(exchange, &no_code, NULL);
