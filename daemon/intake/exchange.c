@@ -252,6 +252,8 @@ static enum MHD_Result send_reply(struct exchange *exchange)
     MHD_add_response_header(response, "Content-Type", reply->type);
     MHD_add_response_header(response, "Cache-Control", "no-store");
     MHD_add_response_header(response, "X-Content-Type-Options", "nosniff");
+    if (exchange->intake->tls) /* RFC 6797; a year */
+        MHD_add_response_header(response, "Strict-Transport-Security", "max-age=31536000");
     if (atomic_load(&exchange->intake->draining))
         MHD_add_response_header(response, "Connection", "close");
     if (reply->allow)
