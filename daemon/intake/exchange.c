@@ -238,18 +238,20 @@ static void add_headers(const struct exchange *exchange, struct MHD_Response *re
     const struct {
         const char *name, *value;
     } headers[] = {
-        {"Content-Type",           reply->type                                              },
-        {"Cache-Control",          reply->tag ? "no-cache" : "no-store"                     },
-        {"X-Content-Type-Options", "nosniff"                                                },
-        {"Connection",             atomic_load(&exchange->intake->draining) ? "close" : NULL},
-        {"Allow",                  reply->allow                                             },
-        {"WWW-Authenticate",       reply->authenticate                                      },
-        {"Set-Cookie",             reply->cookie[0] ? reply->cookie : NULL                  },
-        {"Location",               reply->location[0] ? reply->location : NULL              },
-        {"Retry-After",            reply->retry_after > 0 ? number : NULL                   },
-        {"ETag",                   reply->tag                                               },
-        {"Vary",                   reply->tag ? "Accept-Encoding" : NULL                    },
-        {"Content-Encoding",       reply->gzip ? "gzip" : NULL                              },
+        {"Content-Type",              reply->type                                              },
+        {"Cache-Control",             reply->tag ? "no-cache" : "no-store"                     },
+        {"Strict-Transport-Security",
+         exchange->intake->tls ? "max-age=31536000" : NULL                                     }, /* RFC 6797; a year */
+        {"X-Content-Type-Options",    "nosniff"                                                },
+        {"Connection",                atomic_load(&exchange->intake->draining) ? "close" : NULL},
+        {"Allow",                     reply->allow                                             },
+        {"WWW-Authenticate",          reply->authenticate                                      },
+        {"Set-Cookie",                reply->cookie[0] ? reply->cookie : NULL                  },
+        {"Location",                  reply->location[0] ? reply->location : NULL              },
+        {"Retry-After",               reply->retry_after > 0 ? number : NULL                   },
+        {"ETag",                      reply->tag                                               },
+        {"Vary",                      reply->tag ? "Accept-Encoding" : NULL                    },
+        {"Content-Encoding",          reply->gzip ? "gzip" : NULL                              },
     };
 
     (void)snprintf(number, sizeof(number), "%u", reply->retry_after);

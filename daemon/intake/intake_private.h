@@ -49,9 +49,10 @@ struct intake {
     struct intake_parts parts;
     struct MHD_Daemon *daemon;
     bool as_entered;
-    bool tls; /* what we speak is encrypted: cookies may say so */
     struct sessions *sessions;
     struct desk *desk;
+    bool tls;  /* those who ask do it over TLS, which ends here or at the proxy in front */
+    bool ours; /* ... here */
     char host[128];
     uint16_t port;
     pthread_mutex_t lock; /* guards kinds, connections and their counts, keys; never held across a

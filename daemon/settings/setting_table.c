@@ -13,9 +13,15 @@
 /* Keep the sections together; within one in the order people meet them. */
 const struct setting setting_table[] = {
     {"intake",  "listen",             SET_TEXT,     "127.0.0.1:8642",                0,      0,           NULL,                       AT(listen),
-     "address and port; anything but loopback needs TLS, which this version does not have yet"                                                                                                                     },
+     "address and port; anything but loopback needs TLS, here or at a proxy in front"                                                                                                                              },
     {"intake",  "hosts",              SET_TEXT,     "",                              0,      0,           NULL,                       AT(hosts),
      "names that may stand in the Host header, beside the address itself and localhost"                                                                                                                            },
+    {"intake",  "certificate",        SET_TEXT,     "",                              0,      0,           NULL,                       AT(certificate),
+     "PEM file of our certificate and those above it, for TLS; read again on SIGHUP"                                                                                                                               },
+    {"intake",  "key",                SET_TEXT,     "",                              0,      0,           NULL,                       AT(key),
+     "PEM file of its key, which others may not read"                                                                                                                                                              },
+    {"intake",  "proxy",              SET_TEXT,     "",                              0,      0,           NULL,                       AT(proxy),
+     "addresses of a proxy in front that ends TLS; then nobody else may connect"                                                                                                                                   },
     {"intake",  "threads",            SET_NUMBER,   "2",                             1,      64,          NULL,                       AT(threads),            "threads that serve requests"                        },
     {"intake",  "connections_most",   SET_NUMBER,   "256",                           4,      10000,       NULL,                       AT(connections_most),
      "connections at once; more wait before the door"                                                                                                                                                              },
