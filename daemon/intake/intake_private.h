@@ -9,6 +9,7 @@
 #include "wardpost/intake.h"
 #include "wardpost/json_out.h"
 #include "wardpost/judgement.h"
+#include "wardpost/known_patients.h"
 #include "wardpost/observation.h"
 #include "wardpost/problem.h"
 #include "wardpost/reading.h"
@@ -88,6 +89,13 @@ struct body body_again(struct body *body); /* empty, with the buffer it had */
  */
 MUST_CHECK enum status body_unpack(struct body *body);
 
+/* What a route keeps while its connection is suspended, as the first member of its own. It is
+ * suspended once. */
+struct errand {
+    void (*then)(struct exchange *exchange); /* after the resume, on a thread of libmicrohttpd */
+    void (*free)(struct errand *errand);     /* when the exchange ends */
+};
+
 struct exchange {
     struct intake *intake;
     struct MHD_Connection *connection;
@@ -103,6 +111,7 @@ struct exchange {
     struct key_in_use key; /* key.key NULL: none */
     struct submission *submission; /* what waits for the disk */
     struct bulk *bulk;             /* NDJSON */
+    struct errand *errand;         /* NULL: none */
 };
 
 struct connection { /* one TCP connection: its deadline, and the request it is at */
@@ -122,7 +131,7 @@ enum route_id { ID_NONE, ID_UUID };
 struct route {
     const char *method, *path; /* "{id}" stands for a UUID */
     enum right right;
-    const char *takes; /* media type of the body; NULL: no body */
+    const char *takes; /* media types of the body, blank between; NULL: no body */
     route_take *take;
 };
 
@@ -141,6 +150,9 @@ void reply_text(struct exchange *exchange, unsigned status, const char *type, ch
 void reply_problem(struct exchange *exchange, unsigned status, const char *title,
                    const char *detail, const struct problems *problems);
 void reply_status(struct exchange *exchange, enum status status); /* trouble of ours */
+
+/* Is this the media type of its body? */
+bool exchange_type_is(struct exchange *exchange, const char *type);
 
 /* Suspends the connection until exchange_resume(); then the route's reply is sent. */
 void exchange_suspend(struct exchange *exchange);
@@ -163,8 +175,9 @@ struct submission {
     struct put_need *needs;
     struct json_out scratch; /* sent, values, flags of each reading, one after another */
     struct json_out answer;
-    char *patient;  /* key */
-    char *own_text; /* of a line of NDJSON */
+    char *patient;            /* key */
+    struct known_patient who; /* texts of the set */
+    char *own_text;           /* of a line of NDJSON */
     struct problems problems;
     unsigned status; /* HTTP: 201, or what is wrong */
     const char *title;
@@ -199,6 +212,7 @@ int64_t submission_keep_refused(struct intake *intake, const struct client *clie
                                 const char *text, size_t length, const struct problems *problems);
 
 void take_readings(struct exchange *exchange);
+void take_patients(struct exchange *exchange);
 void take_preview(struct exchange *exchange);
 void take_release(struct exchange *exchange);
 void take_discard(struct exchange *exchange);
