@@ -12,7 +12,7 @@
 #include "settings/settings_text.h"
 #include "wardpost/settings.h"
 
-#define SECTIONS_MOST 8
+#define SECTIONS_MOST 12
 #define FAULT_ROOM    800
 
 /* libConfuse calls back without a context of ours: one file is read at a time, at start, before any

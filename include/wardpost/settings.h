@@ -31,6 +31,9 @@ struct settings {
     /* mapping */
     char *mappings; /* folder of the kind table; "": beside the executable, else where it was installed */
     char *units;    /* canonical, as-entered */
+    /* patients */
+    char *patients_system;  /* of a number that names no system; "": none */
+    char *patients_systems; /* more that it may be of, blank between */
     /* courier */
     char *server; /* "": none */
     char *way;    /* auto, update-as-create, conditional-create, search-first */
