@@ -9,9 +9,14 @@
 #include "wardpost/metrics.h"
 #include "wardpost/moment.h"
 
-static const char *header(struct exchange *exchange, const char *name)
+static const char *header(const struct exchange *exchange, const char *name)
 {
     return MHD_lookup_connection_value(exchange->connection, MHD_HEADER_KIND, name);
+}
+
+const char *exchange_header(const struct exchange *exchange, const char *name)
+{
+    return header(exchange, name);
 }
 
 /* ---- what is looked at before any of the body is taken ---- */
@@ -156,6 +161,14 @@ static bool look_at_caller(struct exchange *exchange)
         return true;
     refuse_caller(exchange, known);
     return false;
+}
+
+bool exchange_may_still(const struct exchange *exchange)
+{
+    struct client now;
+
+    return access_caller(exchange->intake->parts.access, header(exchange, "Authorization"), &now) &&
+           client_may(&now, exchange->route->right);
 }
 
 static bool look_at_body(struct exchange *exchange)
@@ -385,6 +398,12 @@ void exchange_resume(struct exchange *exchange)
     atomic_fetch_sub(&intake->under_way, 1);
 }
 
+void exchange_listens(struct exchange *exchange)
+{
+    exchange->listens = true;
+    atomic_fetch_sub(&exchange->intake->active, 1);
+}
+
 void exchange_end(struct exchange *exchange)
 {
     intake_deadline(exchange->line, exchange->intake, exchange->intake->parts.settings->idle_ms);
@@ -393,5 +412,6 @@ void exchange_end(struct exchange *exchange)
     submission_free(exchange->submission);
     exchange->body = body_again(&exchange->body);
     reply_clear(&exchange->reply);
-    atomic_fetch_sub(&exchange->intake->active, 1);
+    if (!exchange->listens)
+        atomic_fetch_sub(&exchange->intake->active, 1);
 }

@@ -14,6 +14,7 @@
 #include "wardpost/reading.h"
 #include "wardpost/score.h"
 
+struct live;
 struct route;
 struct connection;
 
@@ -48,6 +49,7 @@ struct intake {
     struct connection *connections;
     long inside, on_way; /* connections that have begun; let in, and not yet begun */
     struct key_in_use *keys;
+    struct live *live;       /* what is told to those who listen */
     struct pool readers;     /* struct outbox_reader */
     struct pool submissions; /* ended ones, for the buffers they have */
     atomic_long under_way;   /* calls of libmicrohttpd, and exchanges waiting for the disk */
@@ -65,8 +67,9 @@ void intake_deadline(struct connection *connection, struct intake *intake, int64
 
 struct reply {
     unsigned status;
-    const char *type; /* media type */
-    char *text;       /* malloc'd, or borrowed; NULL: empty */
+    const char *type;          /* media type */
+    struct MHD_Response *made; /* goes as it is, in place of a text; NULL: none */
+    char *text;                /* malloc'd, or borrowed; NULL: empty */
     size_t length;
     bool borrowed;            /* of the submission, which ends after the reply is sent */
     const char *allow;        /* Allow */
@@ -101,6 +104,7 @@ struct exchange {
     struct reply reply;
     bool answered;         /* reply is ready to be sent */
     bool headers_only;     /* HEAD */
+    bool listens;          /* a stream of events: its end is not waited for */
     bool suspended;        /* for the disk; only its own thread of libmicrohttpd looks at it */
     struct key_in_use key; /* key.key NULL: none */
     struct submission *submission; /* what waits for the disk */
@@ -142,6 +146,9 @@ void reply_text(struct exchange *exchange, unsigned status, const char *type, ch
                 size_t length);
 void reply_problem(struct exchange *exchange, unsigned status, const char *title,
                    const char *detail, const struct problems *problems);
+/* Takes `made` over. */
+void reply_made(struct exchange *exchange, unsigned status, const char *type,
+                struct MHD_Response *made);
 void reply_status(struct exchange *exchange, enum status status); /* trouble of ours */
 
 /* Suspends the connection until exchange_resume(); then the route's reply is sent. */
@@ -200,6 +207,7 @@ void submission_settle(struct submission *submission, struct intake *intake);
 int64_t submission_keep_refused(struct intake *intake, const struct client *client,
                                 const char *text, size_t length, const struct problems *problems);
 
+void take_presence(struct exchange *exchange); /* visit.c */
 void take_readings(struct exchange *exchange);
 void take_preview(struct exchange *exchange);
 void take_release(struct exchange *exchange);
