@@ -161,3 +161,18 @@ bool look_at_caller(struct exchange *exchange)
         return true;
     return refuse_token(exchange, known);
 }
+
+bool exchange_may_still(const struct exchange *exchange)
+{
+    struct intake *intake = exchange->intake;
+    struct session session;
+    struct client client;
+    struct user person;
+
+    if (exchange->cookie[0])
+        return sessions_judge(intake->sessions, intake->parts.users, exchange->cookie, false,
+                              clock_monotonic_ms(), &session, &person) == SESSION_OPEN;
+    return access_caller(intake->parts.access, exchange_header(exchange, "Authorization"),
+                         &client) &&
+           client_may(&client, exchange->route->right);
+}
