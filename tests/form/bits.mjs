@@ -1,4 +1,6 @@
 // bits.mjs - what the rest stands on: decimals and JSON that keep digits, days, what is said in another language, half-typed sets, dues.
+import {readFileSync} from 'node:fs';
+import {Script} from 'node:vm';
 import {Decimal, decimalRead, exactOf, exactOver, exactRound, jsonRead, jsonText} from '../../daemon/web/form/decimal.js';
 import {dueOf} from '../../daemon/web/form/due.js';
 import {judgeSet} from '../../daemon/web/form/judge.js';
@@ -93,7 +95,45 @@ function otherLanguage(table, count) {
     count('a hole without its part stays empty', fill('a {b} c', {}) === 'a  c' || fill('a {b} c', {}));
 }
 
+// ---- the modules themselves ----
+
+const form = new URL('../../daemon/web/form/', import.meta.url);
+const textOf = (name) => readFileSync(new URL(name, form), 'utf8');
+const PURE = ['decimal', 'moment', 'table', 'say', 'reading', 'condition', 'judge', 'score', 'gs1', 'due'];
+
+// Joined as the build joins them (deploy/build/embed.cmake) they are one script: no name stands twice.
+function oneScript(count) {
+    const names = textOf('bundle').split('\n').filter((line) => /^[a-z]/.test(line));
+    const joined = names.map(textOf).join('\n').replace(/^import .*$/gm, '').replace(/^export /gm, '');
+    const fault = (() => {
+        try {
+            return new Script(joined) && true;
+        } catch (error) {
+            return String(error);
+        }
+    })();
+
+    count('the bundle is one script', fault);
+    for (const name of PURE)
+        count(`${name}.js is in the bundle`, names.includes(`${name}.js`) || 'it is not');
+}
+
+// What is known of a kind stands in the table: no kind, part or field is named in the code.
+function noKindByName(table, count) {
+    const names = table.kinds.flatMap((kind) => [kind.name, ...[...kind.parts, ...kind.fields].map((part) => part.path ?? part.name)])
+        .filter((name) => !['value', 'code', 'method', 'when', 'total', 'scale', 'side', 'counted'].includes(name)); // words of other things as well
+
+    for (const module of PURE) {
+        const code = textOf(`${module}.js`).replace(/\/\/.*$/gm, '');
+        const named = names.filter((name) => new RegExp(`(['"\`.])${name.replace('.', '\\.')}\\b`).test(code));
+
+        count(`${module}.js names no kind`, named.length === 0 || named.join(', '));
+    }
+}
+
 export function checkBits(table, count) {
+    oneScript(count);
+    noKindByName(table, count);
     decimals(count);
     days(count);
     dues(count);
