@@ -440,9 +440,10 @@ export class Maker {
     }
 }
 
+// Of a number near the last, so that it comes near the last again when they are exchanged back: within 1, exactly 1, 2.
 function exchanged(chance, value) {
-    const whole = value.digits / 10n ** BigInt(value.scale);
+    const whole = value.digits / 10n ** BigInt(value.scale) + BigInt(chance.of([-2, -1, -1, 0, 0, 1, 1, 2]));
     const [tens, ones] = [whole / 10n % 10n, whole % 10n];
 
-    return plus(new Decimal(whole + 9n * (ones - tens), 0), chance.of([-2, -1, 0, 0, 0, 1, 2]));
+    return new Decimal(whole + 9n * (ones - tens), 0);
 }
