@@ -388,7 +388,7 @@ export class Maker {
                 const words = table.words(field.list).map((row) => row.word);
                 const fits = condition.in ?? words.filter((word) => !condition['not-in'].includes(word));
 
-                this.put(readingOf(of), field.type === undefined ? field : {...field, group: field.group ?? null}, chance.of(chance.is(0.85) ? fits : words));
+                this.put(readingOf(of), field, chance.of(chance.is(0.85) ? fits : words));
             } else if (condition.present) {
                 const [of, name] = owner(condition.present);
 
@@ -435,7 +435,10 @@ export class Maker {
         const reading = {kind: kind.name};
 
         for (const [name, value] of Object.entries(values))
-            Object.assign(reading, Array.isArray(value) ? {[name]: this.chance.is(0.98) ? value[0] : plus(decimalOf(value[0]), 1), unit: value[1]} : {[name]: value});
+            if (Array.isArray(value))
+                Object.assign(reading, {[name]: this.chance.is(0.98) ? value[0] : plus(decimalOf(value[0]), 1), unit: value[1]});
+            else
+                reading[name] = value;
         return reading;
     }
 }

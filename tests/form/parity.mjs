@@ -157,7 +157,8 @@ function compare(judged, table, sent, {status, body}) {
 // ---- all of it ----
 
 function makeSets(table, maker, patients) {
-    const checks = [...table.kinds.flatMap((kind) => (kind.checks ?? []).map((check) => [kind, check])), ...table.checks.map((check) => [null, check])];
+    const own = table.kinds.flatMap((kind) => (kind.checks ?? []).map((check) => [kind, check]));
+    const checks = [...own, ...table.checks.map((check) => [null, check])];
     const sets = [];
 
     for (let i = 0; sets.length < SETS; i++) {

@@ -70,7 +70,8 @@ const EDGES = {
 };
 
 // The response rows of 5.2: risk and minutes.
-const response = (total, single) => (total >= 7 ? ['high', 0] : total >= 5 ? ['medium', 60] : single ? ['low-medium', 60] : total > 0 ? ['low', 240] : ['low', 720]);
+const response = (total, single) => (total >= 7 ? ['high', 0] : total >= 5 ? ['medium', 60] : single ? ['low-medium', 60]
+    : total > 0 ? ['low', 240] : ['low', 720]);
 
 const PLAIN = ['16', '1/98', 'air', '124', '72', 'A', '36.8'];
 
