@@ -118,7 +118,7 @@ bool caller_is_present(struct exchange *exchange)
 }
 
 /* Somebody with a session is a client with the rights of their role, who speaks for themselves. */
-static struct client client_of(const struct user *user)
+static struct client client_of(const struct user *user, const struct session *session)
 {
     struct client client = {.rights = role_rights(user->role),
                             .attended = true,
@@ -127,6 +127,7 @@ static struct client client_of(const struct user *user)
 
     (void)snprintf(client.name, sizeof(client.name), CLIENT_OF_USER "%s", user->name);
     memcpy(client.practitioners[0], user->practitioner, sizeof(client.practitioners[0]));
+    memcpy(client.second, session->second, sizeof(client.second));
     return client;
 }
 
@@ -143,7 +144,7 @@ static bool look_at_session(struct exchange *exchange)
         return false;
     if (exchange->person.must_change)
         return refuse(exchange, &must_change);
-    exchange->client = client_of(&exchange->person);
+    exchange->client = client_of(&exchange->person, &exchange->session);
     return client_may(&exchange->client, exchange->route->right) || refuse(exchange, &no_right);
 }
 

@@ -418,6 +418,7 @@ static void intake_free(struct intake *intake)
     free(intake);
 }
 
+#define VOUCHED_MS         600000 /* from the PIN to the set that is sent */
 #define SESSIONS_MOST      512
 #define SESSIONS_USER_MOST 8 /* a tablet, a desk and some that were left behind */
 
@@ -425,6 +426,7 @@ static enum status start_sessions(struct intake *intake)
 {
     const struct sessions_options options = {.idle_ms = intake->parts.settings->idle_lock_ms,
                                              .longest_ms = intake->parts.settings->session_most_ms,
+                                             .vouched_ms = VOUCHED_MS,
                                              .most = SESSIONS_MOST,
                                              .user_most = SESSIONS_USER_MOST};
     enum status status = sessions_new(&options, &intake->sessions);
