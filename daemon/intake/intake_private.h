@@ -212,6 +212,7 @@ int64_t submission_keep_refused(struct intake *intake, const struct client *clie
                                 const char *text, size_t length, const struct problems *problems);
 
 void take_readings(struct exchange *exchange);
+void take_order(struct exchange *exchange);
 void take_patients(struct exchange *exchange);
 void take_preview(struct exchange *exchange);
 void take_release(struct exchange *exchange);

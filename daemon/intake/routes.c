@@ -24,6 +24,7 @@ const struct route route_table[] = {
     {"GET",  "/openapi.json",             RIGHT_NONE,   NULL, answer_openapi          },
     {"GET",  "/v1/kinds",                 RIGHT_NONE,   NULL, answer_kinds            },
     {"POST", "/v1/patients",              RIGHT_DECIDE, LIST, take_patients           },
+    {"POST", "/v1/patients/_order",       RIGHT_SEND,   JSON, take_order              },
     {"POST", "/v1/patients/_search",      RIGHT_READ,   JSON, answer_patients         },
     {"POST", "/v1/preview",               RIGHT_SEND,   JSON, take_preview            },
     {"POST", "/v1/readings",              RIGHT_SEND,   JSON, take_readings           },
@@ -33,6 +34,7 @@ const struct route route_table[] = {
     {"POST", "/v1/readings/{id}/release", RIGHT_DECIDE, JSON, take_release            },
     {"GET",  "/v1/refusals",              RIGHT_READ,   NULL, answer_refusals         },
     {"POST", "/v1/refusals/_done",        RIGHT_DECIDE, JSON, take_refusal_done       },
+    {"POST", "/v1/round/_search",         RIGHT_READ,   JSON, answer_round            },
     {"GET",  "/v1/status",                RIGHT_READ,   NULL, answer_status           },
 };
 
