@@ -349,6 +349,7 @@ static void intake_free(struct intake *intake)
     pthread_mutex_destroy(&intake->readers.lock);
     pthread_mutex_destroy(&intake->submissions.lock);
     pthread_mutex_destroy(&intake->lock);
+    kept_kinds_clear(&intake->kept_kinds);
     kinds_free(intake->kinds);
     if (intake->listening >= 0)
         close(intake->listening);
@@ -367,6 +368,7 @@ enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, 
     pthread_mutex_init(&intake->lock, NULL);
     pthread_mutex_init(&intake->readers.lock, NULL);
     pthread_mutex_init(&intake->submissions.lock, NULL);
+    pthread_mutex_init(&intake->kept_kinds.lock, NULL);
     intake->listening = listening_socket(parts->settings, intake);
     if (intake->listening < 0) {
         log_line(LOG_LEVEL_ERROR, "cannot listen on %s: %s", parts->settings->listen,

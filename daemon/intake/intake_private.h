@@ -35,6 +35,14 @@ struct pool { /* of things that can be used again: readers, submissions */
 void *pool_take(struct pool *pool);             /* NULL: there is none */
 bool pool_give(struct pool *pool, void *thing); /* false: there is no room, it stays the caller's */
 
+struct kept_kinds { /* kinds.c: the documents of one table, packed */
+    pthread_mutex_t lock;
+    struct kinds *table; /* a reference of its own; NULL: none is kept yet */
+    struct packed_kinds *first;
+};
+
+void kept_kinds_clear(struct kept_kinds *kept);
+
 struct intake {
     struct intake_parts parts;
     struct MHD_Daemon *daemon;
@@ -49,9 +57,10 @@ struct intake {
     struct key_in_use *keys;
     struct pool readers;     /* struct outbox_reader */
     struct pool submissions; /* ended ones, for the buffers they have */
-    atomic_long under_way;   /* calls of libmicrohttpd, and exchanges waiting for the disk */
-    atomic_long active;      /* exchanges begun and not ended */
-    atomic_bool draining;    /* answers close their connections */
+    struct kept_kinds kept_kinds;
+    atomic_long under_way; /* calls of libmicrohttpd, and exchanges waiting for the disk */
+    atomic_long active;    /* exchanges begun and not ended */
+    atomic_bool draining;  /* answers close their connections */
     atomic_bool stopping;
     int listening;
     pthread_t door;
@@ -70,11 +79,12 @@ struct reply {
     bool borrowed;            /* of the submission, which ends after the reply is sent */
     const char *allow;        /* Allow */
     const char *authenticate; /* WWW-Authenticate */
-    const char *tag;          /* ETag, which the asker may keep and ask with; NULL: nothing is kept */
-    bool gzip;                /* the text is packed */
-    bool page;                /* of the form: with the policies a browser is to keep */
-    unsigned retry_after;     /* seconds; 0: none */
-    char location[64];        /* "" : none */
+    const char *tag;      /* ETag, which the asker may keep and ask with; NULL: nothing is kept */
+    char own_tag[40];     /* room for one that is not built in */
+    bool gzip;            /* the text is packed */
+    bool page;            /* of the form: with the policies a browser is to keep */
+    unsigned retry_after; /* seconds; 0: none */
+    char location[64];    /* "" : none */
 };
 
 struct body {
@@ -137,6 +147,7 @@ extern const struct route route_table[];
 extern const size_t route_count;
 
 const char *exchange_header(struct exchange *exchange, const char *name); /* NULL: not sent */
+bool exchange_takes_gzip(struct exchange *exchange);
 
 /* ---- replies ---- */
 void reply_json(struct exchange *exchange, unsigned status,
@@ -146,8 +157,8 @@ void reply_answer(struct exchange *exchange, unsigned status);
 void reply_text(struct exchange *exchange, unsigned status, const char *type, char *text,
                 size_t length);
 /* Bytes that live for ever. */
-void reply_borrowed(struct exchange *exchange, unsigned status, const char *type,
-                    const void *bytes, size_t length);
+void reply_borrowed(struct exchange *exchange, unsigned status, const char *type, const void *bytes,
+                    size_t length);
 void reply_problem(struct exchange *exchange, unsigned status, const char *title,
                    const char *detail, const struct problems *problems);
 void reply_status(struct exchange *exchange, enum status status); /* trouble of ours */
@@ -176,7 +187,8 @@ struct submission {
     char *patient;  /* key */
     char *own_text; /* of a line of NDJSON */
     struct problems problems;
-    unsigned status; /* HTTP: 201, or what is wrong */
+    bool nobody_there; /* to be told: what is refused is kept for a person to look at */
+    unsigned status;   /* HTTP: 201, or what is wrong */
     const char *title;
     char detail[256];
 };

@@ -89,7 +89,7 @@ static enum status judge(const struct submission_frame *frame, struct submission
     struct set *set = submission->set;
     struct last *lasts = calloc(set->count, sizeof(*lasts));
     struct judge_frame judging = {.as_entered = frame->intake->as_entered,
-                                  .nobody_there = !frame->client->attended};
+                                  .nobody_there = submission->nobody_there};
     enum status status = STATUS_NO_MEMORY;
 
     submission->judgements =
@@ -181,13 +181,14 @@ static enum status parse(const struct submission_frame *frame, const char *text,
         .age_ask_ms = frame->again ? 0 : settings->age_ask_ms,
         .readings_most = (size_t)settings->readings_most,
         .patient_optional = !frame->client->attended,
-        .nobody_there = !frame->client->attended,
+        .identity_required = frame->client->person && !frame->again,
     };
     struct json_fault fault = {0};
     json_t *body = NULL;
     struct kinds *kinds;
     enum status status;
 
+    submission->nobody_there = !frame->client->attended;
     reading.now.offset_minutes = clock_offset_minutes(reading.now.ms); /* the ward's own */
     status = json_in(text, length, &body, &fault);
 
@@ -200,6 +201,9 @@ static enum status parse(const struct submission_frame *frame, const char *text,
     }
     if (status != STATUS_OK)
         return status;
+    if (!frame->again) /* whoever releases it is there */
+        submission->nobody_there = submission->nobody_there || set_taken_offline(body);
+    reading.nobody_there = submission->nobody_there;
     kinds = intake_kinds(frame->intake);
     status = set_parse(body, kinds, &reading, &submission->set, &submission->problems);
     kinds_free(kinds);

@@ -33,6 +33,7 @@ struct client {
     uint8_t hash[TOKEN_HASH_BYTES];
     unsigned rights;      /* of enum right */
     bool attended;        /* a person is there to answer when something is asked */
+    bool person;          /* somebody signed in, at the form: a set names whom they looked at; never of a token */
     bool any_practitioner; /* may name anyone in `by` */
     char practitioners[PRACTITIONERS_MOST][PRACTITIONER_ROOM];
     size_t practitioners_count;
