@@ -325,9 +325,16 @@ function drawFind(root) {
         el('h2', {}, say('find.search')), el('p', {class: 'hint'}, say('find.hint')), form);
 }
 
+// Somebody is open already: nobody else is looked for under the same strip.
+function drawOpen(root) {
+    swap(root, el('h1', {tabindex: -1}, say('open.title')), identityLine(), hygieneTicks(),
+        el('div', {class: 'actions'}, button(say('open.on'), () => go('set'), {class: 'main'}), button(say('who.other'), anotherPatient)));
+}
+
 screen('patients', {
     title: 'find.title', link: 'find.link',
     show(root) {
+        if (now.patient) return drawOpen(root);
         drawFind(root);
         if (left?.patient) confirmPatient({patient: left.patient, checked: new Set(['identifier']), how: new Set(left.identity?.how.includes('band-scanned') ? ['band-scanned'] : [])});
         if (pending) scanned(pending);
@@ -403,7 +410,8 @@ function endBurst(event) {
     const {text, from, field: into, before} = burst;
     burst = noBurst;
     if (text.length < BURST_LEAST || event.timeStamp - from > BURST_MEAN_MS * text.length) return;
-    if (into && into.dataset.scan !== 'yes' && !isBand(text)) return;
+    const strayed = isLocked() && (/\D/.test(text) || text.length > 12); // a band scanned at the lock is no wrong PIN
+    if (into && into.dataset.scan !== 'yes' && !isBand(text) && !strayed) return;
     event.preventDefault();
     event.stopImmediatePropagation();
     if (into) {
