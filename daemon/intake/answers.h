@@ -4,6 +4,7 @@
 
 #include "intake/intake_private.h"
 
+void answer_events(struct exchange *exchange); /* events.c */
 void answer_fhir_metadata(struct exchange *exchange);
 void answer_fhir_observation(struct exchange *exchange);
 void answer_fhir_observations(struct exchange *exchange);
@@ -13,6 +14,7 @@ void answer_kinds(struct exchange *exchange);
 void answer_live(struct exchange *exchange);
 void answer_metrics(struct exchange *exchange);
 void answer_page(struct exchange *exchange);
+void answer_patients(struct exchange *exchange);
 void answer_reading(struct exchange *exchange);
 void answer_readings(struct exchange *exchange);
 void answer_ready(struct exchange *exchange);

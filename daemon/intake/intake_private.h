@@ -9,12 +9,14 @@
 #include "wardpost/intake.h"
 #include "wardpost/json_out.h"
 #include "wardpost/judgement.h"
+#include "wardpost/known_patients.h"
 #include "wardpost/observation.h"
 #include "wardpost/problem.h"
 #include "wardpost/reading.h"
 #include "wardpost/score.h"
 #include "wardpost/sessions.h"
 
+struct live;
 struct route;
 struct connection;
 struct web_page;
@@ -49,9 +51,10 @@ struct intake {
     struct intake_parts parts;
     struct MHD_Daemon *daemon;
     bool as_entered;
-    bool tls; /* what we speak is encrypted: cookies may say so */
     struct sessions *sessions;
     struct desk *desk;
+    bool tls;  /* those who ask do it over TLS, which ends here or at the proxy in front */
+    bool ours; /* ... here */
     char host[128];
     uint16_t port;
     pthread_mutex_t lock; /* guards kinds, connections and their counts, keys; never held across a
@@ -60,6 +63,7 @@ struct intake {
     struct connection *connections;
     long inside, on_way; /* connections that have begun; let in, and not yet begun */
     struct key_in_use *keys;
+    struct live *live;       /* what is told to those who listen */
     struct pool readers;     /* struct outbox_reader */
     struct pool submissions; /* ended ones, for the buffers they have */
     struct kept_kinds kept_kinds;
@@ -78,8 +82,9 @@ void intake_deadline(struct connection *connection, struct intake *intake, int64
 
 struct reply {
     unsigned status;
-    const char *type; /* media type */
-    char *text;       /* malloc'd, or borrowed; NULL: empty */
+    const char *type;          /* media type */
+    struct MHD_Response *made; /* goes as it is, in place of a text; NULL: none */
+    char *text;                /* malloc'd, or borrowed; NULL: empty */
     size_t length;
     bool borrowed;            /* of the submission, which ends after the reply is sent */
     const char *allow;        /* Allow */
@@ -111,6 +116,12 @@ MUST_CHECK enum status body_unpack(struct body *body);
 struct exchange;
 /* On the desk's thread: does what blocks, and leaves a reply. */
 typedef void desk_work(struct exchange *exchange);
+/* What a route keeps while its connection is suspended, as the first member of its own. It is
+ * suspended once. */
+struct errand {
+    void (*then)(struct exchange *exchange); /* after the resume, on a thread of libmicrohttpd */
+    void (*free)(struct errand *errand);     /* when the exchange ends */
+};
 
 struct exchange {
     struct intake *intake;
@@ -127,6 +138,7 @@ struct exchange {
     struct reply reply;
     bool answered;         /* reply is ready to be sent */
     bool headers_only;     /* HEAD */
+    bool listens;          /* a stream of events: its end is not waited for */
     bool suspended;        /* for the disk; only its own thread of libmicrohttpd looks at it */
     struct key_in_use key; /* key.key NULL: none */
     struct submission *submission; /* what waits for the disk */
@@ -134,6 +146,7 @@ struct exchange {
     struct form *form;             /* of the routes of sessions and accounts */
     desk_work *work;               /* what the desk does with it */
     struct exchange *next_at_desk;
+    struct errand *errand;         /* NULL: none */
 };
 
 struct connection { /* one TCP connection: its deadline, and the request it is at */
@@ -153,7 +166,7 @@ enum route_id { ID_NONE, ID_UUID };
 struct route {
     const char *method, *path; /* "{id}" stands for a UUID */
     enum right right;
-    const char *takes; /* media type of the body; NULL: no body */
+    const char *takes; /* media types of the body, blank between; NULL: no body */
     route_take *take;
 };
 
@@ -162,7 +175,7 @@ const struct route *route_find(const char *method, const char *path, struct uuid
 extern const struct route route_table[];
 extern const size_t route_count;
 
-const char *exchange_header(struct exchange *exchange, const char *name); /* NULL: not sent */
+const char *exchange_header(const struct exchange *exchange, const char *name); /* NULL: not sent. [its connection's thread] */
 bool exchange_takes_gzip(struct exchange *exchange);
 
 /* ---- replies ---- */
@@ -177,8 +190,13 @@ void reply_borrowed(struct exchange *exchange, unsigned status, const char *type
                     size_t length);
 void reply_problem(struct exchange *exchange, unsigned status, const char *title,
                    const char *detail, const struct problems *problems);
+/* Takes `made` over. */
+void reply_made(struct exchange *exchange, unsigned status, const char *type,
+                struct MHD_Response *made);
 void reply_status(struct exchange *exchange, enum status status); /* trouble of ours */
 void reply_empty(struct exchange *exchange);                      /* 204 */
+
+extern const char authenticate_text[]; /* WWW-Authenticate */
 
 struct denial { /* a problem that a page tells apart by one word */
     unsigned status;
@@ -188,6 +206,9 @@ struct denial { /* a problem that a page tells apart by one word */
 /* `person` (NULL: none) is named in it: whose session is locked. */
 void reply_denial(struct exchange *exchange, const struct denial *denial,
                   const struct user *person);
+
+/* Is this the media type of its body? */
+bool exchange_type_is(struct exchange *exchange, const char *type);
 
 /* Suspends the connection until exchange_resume(); then the route's reply is sent. */
 void exchange_suspend(struct exchange *exchange);
@@ -210,8 +231,9 @@ struct submission {
     struct put_need *needs;
     struct json_out scratch; /* sent, values, flags of each reading, one after another */
     struct json_out answer;
-    char *patient;  /* key */
-    char *own_text; /* of a line of NDJSON */
+    char *patient;            /* key */
+    struct known_patient who; /* texts of the set */
+    char *own_text;           /* of a line of NDJSON */
     struct problems problems;
     bool nobody_there; /* to be told: what is refused is kept for a person to look at */
     unsigned status;   /* HTTP: 201, or what is wrong */
@@ -246,7 +268,9 @@ void submission_settle(struct submission *submission, struct intake *intake);
 int64_t submission_keep_refused(struct intake *intake, const struct client *client,
                                 const char *text, size_t length, const struct problems *problems);
 
+void take_presence(struct exchange *exchange); /* visit.c */
 void take_readings(struct exchange *exchange);
+void take_patients(struct exchange *exchange);
 void take_preview(struct exchange *exchange);
 void take_release(struct exchange *exchange);
 void take_discard(struct exchange *exchange);

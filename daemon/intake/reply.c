@@ -3,7 +3,10 @@
 #include <string.h>
 
 #include "intake/exchange.h"
+#include "wardpost/metrics.h"
 #include "wardpost/problem_json.h"
+
+const char authenticate_text[] = "Bearer realm=\"wardpost\"";
 
 /* When not even an error can be written any more: no allocation. */
 static char no_memory_text[] = "{\"title\":\"out of memory\",\"status\":503}";
@@ -81,6 +84,9 @@ void reply_denial(struct exchange *exchange, const struct denial *denial, const 
 {
     struct json_out out = JSON_OUT_INIT;
 
+    if (denial->status == MHD_HTTP_UNAUTHORIZED) /* it has to be there (RFC 9110 11.6.1) */
+        exchange->reply.authenticate = authenticate_text;
+    metric_add(METRIC_REQUESTS_DENIED, 1);
     out_object(&out);
     problem_members_out(&out, (int)denial->status, denial->title, denial->detail, NULL);
     out_member(&out, "reason", denial->reason);
@@ -99,8 +105,23 @@ void reply_empty(struct exchange *exchange)
     exchange->reply.borrowed = true;
 }
 
+void reply_made(struct exchange *exchange, unsigned status, const char *type,
+                struct MHD_Response *made)
+{
+    struct reply *reply = &exchange->reply;
+
+    reply_clear(reply);
+    reply->status = status;
+    reply->type = type;
+    reply->made = made;
+    exchange->answered = true;
+}
+
 void reply_clear(struct reply *reply)
 {
+    if (reply->made)
+        MHD_destroy_response(reply->made);
+    reply->made = NULL;
     if (reply->text != no_memory_text && !reply->borrowed)
         free(reply->text);
     reply->text = NULL;
@@ -110,7 +131,13 @@ void reply_clear(struct reply *reply)
 struct MHD_Response *reply_response(struct reply *reply)
 {
     bool owned = reply->text != no_memory_text && !reply->borrowed;
-    struct MHD_Response *response = MHD_create_response_from_buffer(
+    struct MHD_Response *response = reply->made;
+
+    if (response) {
+        reply->made = NULL;
+        return response;
+    }
+    response = MHD_create_response_from_buffer(
         reply->length, reply->text, owned ? MHD_RESPMEM_MUST_FREE : MHD_RESPMEM_PERSISTENT);
 
     if (response && owned)

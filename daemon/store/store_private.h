@@ -8,6 +8,7 @@
 #include "store/heads.h"
 #include "store/newest.h"
 #include "store/pack.h"
+#include "wardpost/known_patients.h"
 #include "wardpost/outbox.h"
 
 #define DESTINATION 1 /* one for now; the tables are ready for more */
@@ -80,6 +81,11 @@ enum sql {
     SQL_ROWS_IN_STATE,
     SQL_NEXT_PATIENT,
     SQL_REMOTE,
+    SQL_PATIENT_KNOW,
+    SQL_PATIENTS_BY_VALUE,
+    SQL_PATIENTS_BORN,
+    SQL_PATIENTS_BY_FAMILY,
+    SQL_PATIENTS_IN_WARD,
     SQL_COUNT
 };
 
@@ -171,6 +177,14 @@ struct job { /* the first member of every job */
     bool finished; /* of outbox_do(); guarded by the outbox's lock */
 };
 
+#define CHANGES_MOST 1024
+
+struct changes {                 /* of one round, for whoever watches */
+    struct outbox_change *items; /* NULL: nobody watched when the round began */
+    size_t count;
+    bool lost;
+};
+
 struct outbox {
     char *path;
     int64_t room_least;
@@ -181,14 +195,18 @@ struct outbox {
     struct heads *heads;
     pthread_t writer, checkpointer;
     bool writer_runs, checkpointer_runs;
-    pthread_mutex_t
-        lock; /* guards queue, stopping, listener, checkpoint_due, finished flags, shown */
+    pthread_mutex_t lock; /* guards queue, stopping, listener, checkpoint_due, finished flags,
+                             shown, watching */
     pthread_cond_t queued, finished, checkpoint;
     struct job *first, *last;
     bool stopping;
     bool checkpoint_due;
     void (*changed)(void *context);
     void *changed_context;
+    bool watching;
+    pthread_mutex_t watch; /* held while the watcher is called; before `lock` */
+    outbox_changes_seen *seen;
+    void *seen_context;
     struct tally shown; /* as of the last COMMIT */
     /* the writer's own */
     struct tally tally;
@@ -196,6 +214,7 @@ struct outbox {
     int wal_pages, checkpoint_at, restart_at;
     int64_t room_seen_ms, room_seen;
     bool made_deliverable, newest_stale; /* in this round */
+    struct changes changes;
 };
 
 /* ---- writer.c ---- */
@@ -211,12 +230,23 @@ void queue_job(struct outbox *outbox, struct job *job);
 MUST_CHECK enum status outbox_do(struct outbox *outbox, struct job *job);
 int64_t outbox_room(struct outbox *outbox);
 
+/* ---- changes.c: what a round changed, for whoever watches ---- */
+
+void changes_begin(struct outbox *outbox);
+void change_note(struct outbox *outbox, int64_t seq, bool of_set);
+void changes_tell(struct outbox *outbox);
+
 /* ---- put.c ---- */
 
 /* One entry at `seq`; its reading and needs are counted from `first_seq`. CONFLICT: the id is there
  * already. */
 MUST_CHECK enum status put_entry(struct outbox *outbox, const struct put *put,
                                  const struct put_entry *entry, int64_t seq, int64_t first_seq);
+
+/* ---- patients.c ---- */
+
+/* One patient into the local copy (known_patients.h), within a transaction. */
+MUST_CHECK enum status patient_note(struct outbox *outbox, const struct known_patient *patient);
 
 /* ---- settle.c ---- */
 
