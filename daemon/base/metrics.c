@@ -51,6 +51,7 @@ static const struct row rows[METRIC_COUNT] = {
     [METRIC_OLDEST_WAITING_SECONDS] = {"oldest_waiting_seconds", GAUGE,
                                   "Age of the oldest waiting entry."                                         },
     [METRIC_DESTINATION_UP] = {"destination_up",         GAUGE,   "1 when the server answers."            },
+    [METRIC_KINDS_KEPT_BYTES] = {"kinds_kept_bytes",       GAUGE,   "Memory of packed kind tables."         },
 };
 
 static _Atomic int64_t values[METRIC_COUNT];

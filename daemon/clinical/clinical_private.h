@@ -138,6 +138,8 @@ struct kinds {
     struct panel panel;
     const struct score *scores;
     size_t scores_count;
+    const struct language *languages;
+    size_t languages_count;
 };
 
 struct spelling {

@@ -147,7 +147,7 @@ const char *kinds_fault_text(const struct kinds_fault *fault, char out[KINDS_FAU
 
 enum status kinds_load(const char *path, struct kinds **out, struct kinds_fault *fault)
 {
-    static const char *const names[] = {"", "kinds", "codings", "scores"};
+    static const char *const names[] = {"", "kinds", "codings", "scores", "languages"};
     struct folder folder = {.root = path, .files = json_object(), .fault = fault};
     enum status status = folder.files ? STATUS_OK : STATUS_NO_MEMORY;
 
@@ -240,6 +240,24 @@ const json_t *kinds_files(const struct kinds *kinds)
 size_t kinds_score_count(const struct kinds *kinds)
 {
     return kinds->scores_count;
+}
+
+size_t kinds_language_count(const struct kinds *kinds)
+{
+    return kinds->languages_count;
+}
+
+const struct language *kinds_language_at(const struct kinds *kinds, size_t index)
+{
+    return &kinds->languages[index];
+}
+
+const struct language *kinds_language(const struct kinds *kinds, const char *code)
+{
+    for (size_t i = 0; i < kinds->languages_count; i++)
+        if (strcmp(kinds->languages[i].code, code) == 0)
+            return &kinds->languages[i];
+    return NULL;
 }
 
 const struct word *word_list_find(const struct word_list *list, const char *word)

@@ -34,7 +34,7 @@ static bool files_are_known(struct loader *loader)
             i++;
         loader->file = path;
         if (i == COUNT(single) && !is_below(path, "kinds/") && !is_below(path, "codings/") &&
-            !is_below(path, "scores/"))
+            !is_below(path, "scores/") && !is_below(path, "languages/"))
             return place_fail(&all, "no such file in a kind table");
     }
     return true;
@@ -190,6 +190,25 @@ static bool load_scores(struct loader *loader)
     return loader->scores && load_folder(loader, "scores/", add_score);
 }
 
+/* ---- languages ---- */
+
+static bool add_language(const struct place *file)
+{
+    struct kinds *kinds = file->loader->kinds;
+
+    return load_language(file, &file->loader->languages[kinds->languages_count++]);
+}
+
+static bool load_languages(struct loader *loader)
+{
+    size_t count = count_below(loader->kinds, "languages/");
+
+    loader->languages = arena(loader, count, sizeof(struct language));
+    loader->kinds->languages = loader->languages;
+    return loader->languages && (count == 0 || (collect_texts(loader) &&
+                                                load_folder(loader, "languages/", add_language)));
+}
+
 /* ---- the version ---- */
 
 static int by_text(const void *a, const void *b)
@@ -227,13 +246,15 @@ static bool build(struct loader *loader)
     return files_are_known(loader) && load_single(loader, "units.json", load_units) &&
            load_lists(loader) && load_single(loader, "not-taken.json", load_not_taken) &&
            load_kinds(loader) && load_single(loader, "panel.json", load_panel) &&
-           load_single(loader, "checks.json", load_checks) && load_scores(loader);
+           load_single(loader, "checks.json", load_checks) && load_scores(loader) &&
+           load_languages(loader);
 }
 
 enum status kinds_from_json(const json_t *files, struct kinds **out, struct kinds_fault *fault)
 {
     struct loader loader = {.fault = fault, .file = ""};
     struct kinds *kinds = calloc(1, sizeof(*kinds));
+    bool whole;
 
     *fault = (struct kinds_fault){.reason = ""};
     if (!kinds)
@@ -241,7 +262,9 @@ enum status kinds_from_json(const json_t *files, struct kinds **out, struct kind
     atomic_init(&kinds->references, 1);
     kinds->files = json_incref(json_walk(files));
     loader.kinds = kinds;
-    if (!build(&loader)) {
+    whole = build(&loader);
+    json_decref(loader.texts);
+    if (!whole) {
         kinds_free(kinds);
         return loader.no_memory ? STATUS_NO_MEMORY : STATUS_INVALID;
     }

@@ -26,6 +26,8 @@ struct loader {
     struct field *fields;
     struct word_list *lists; /* of the table, ours to write */
     struct score *scores;
+    struct language *languages;
+    json_t *texts; /* as names: what the table says to people; while languages are read */
 };
 
 /* ---- arena.c: memory that is freed with the table ---- */
@@ -46,6 +48,7 @@ bool place_fail(const struct place *place, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 bool place_member(const struct place *place, const char *name, struct place *out); /* false: none */
 void place_item(const struct place *place, size_t index, struct place *out);
+bool place_is_remark(const char *name);            /* a member for whoever reads the file */
 const char *place_text(const struct place *place); /* NULL after noting that a text is due here */
 
 struct member;
@@ -161,6 +164,11 @@ bool part_codings_are_used(struct loader *loader);
 
 /* From each unit the part accepts to `to`. */
 bool ways_exist(const struct place *place, const struct part *part, const struct unit *to);
+
+/* ---- load_languages.c ---- */
+
+bool collect_texts(struct loader *loader);
+bool load_language(const struct place *file, struct language *out); /* after collect_texts() */
 
 /* ---- load_ages.c ---- */
 

@@ -75,7 +75,7 @@ const char *place_text(const struct place *place)
 
 /* ---- shapes ---- */
 
-static bool is_remark(const char *name)
+bool place_is_remark(const char *name)
 {
     return strcmp(name, "about") == 0;
 }
@@ -96,7 +96,7 @@ static bool no_strangers(const struct place *place, const struct member *members
 
     json_object_foreach(json_walk(place->json), name, value)
     {
-        if (is_remark(name) || is_member(name, members, count))
+        if (place_is_remark(name) || is_member(name, members, count))
             continue;
         return place_member(place, name, &at) && place_fail(&at, "no such member here");
     }
@@ -134,7 +134,7 @@ bool place_each(const struct place *place, read_named *read, void *to)
         return place_fail(place, "an object is due here");
     json_object_foreach(json_walk(place->json), name, value)
     {
-        if (!is_remark(name) && place_member(place, name, &at) && !read(&at, name, to))
+        if (!place_is_remark(name) && place_member(place, name, &at) && !read(&at, name, to))
             return false;
     }
     return true;

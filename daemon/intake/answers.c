@@ -39,8 +39,9 @@ static void reply_out(struct exchange *exchange, enum status status, const char 
 }
 
 /* "gzip" among what is taken, and not with a weight of nought. */
-static bool takes_gzip(const char *accepted)
+bool exchange_takes_gzip(struct exchange *exchange)
 {
+    const char *accepted = exchange_header(exchange, "Accept-Encoding");
     const char *at = accepted ? strstr(accepted, "gzip") : NULL;
 
     return at && strncmp(at + strcspn(at, ",;"), ";q=0", 4) != 0;
@@ -123,23 +124,13 @@ void answer_status(struct exchange *exchange)
     intake_reader_done(exchange->intake, reader);
 }
 
-void answer_kinds(struct exchange *exchange)
-{
-    struct json_out out = JSON_OUT_INIT;
-    struct kinds *kinds = intake_kinds(exchange->intake);
-
-    view_kinds(kinds, &out);
-    kinds_free(kinds);
-    reply_json(exchange, 200, &out);
-}
-
 /* A document that is built in: packed where the browser takes that, and only its tag where the
  * browser has it already. */
 void answer_page(struct exchange *exchange)
 {
     const struct web_page *page = exchange->page;
     const char *known = exchange_header(exchange, "If-None-Match");
-    bool packed = takes_gzip(exchange_header(exchange, "Accept-Encoding"));
+    bool packed = exchange_takes_gzip(exchange);
     struct reply *reply = &exchange->reply;
 
     if (known && strstr(known, page->tag))

@@ -168,10 +168,10 @@ static struct line *line_add(struct bulk *bulk)
 static void take_refused(struct exchange *exchange, struct line *line,
                          struct submission *submission, const char *text, size_t length)
 {
-    int64_t kept = exchange->client.attended
-                       ? -1
-                       : submission_keep_refused(exchange->intake, &exchange->client, text, length,
-                                                 &submission->problems);
+    int64_t kept = submission->nobody_there
+                       ? submission_keep_refused(exchange->intake, &exchange->client, text, length,
+                                                 &submission->problems)
+                       : -1;
 
     metric_add(METRIC_READINGS_REFUSED, 1);
     result_problem(line, submission->status, submission->title, &submission->problems, kept);

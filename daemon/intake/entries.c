@@ -26,11 +26,13 @@ void patient_key(const struct patient *patient, char out[PATIENT_KEY_ROOM])
 }
 
 /* `confirmed` and a resolved `age` do not count (design 5), nor the id, which is what it is found
- * by; digits do. What a reading inherits from its set counts as its own. */
+ * by; digits do. What a reading inherits from its set counts as its own, but for how the set was
+ * taken: one whose answer was lost comes again as taken offline, and is the same. */
 void submission_content(const struct set *set, size_t index, uint8_t out[32])
 {
     static const char *const skip[] = {"id", "confirmed", "age", NULL};
-    static const char *const skip_of_set[] = {"id", "confirmed", "age", "readings", NULL};
+    static const char *const skip_of_set[] = {"id",      "confirmed", "age",
+                                              "bedside", "readings",  NULL};
     uint8_t hashes[2][32];
 
     if (set->single) {

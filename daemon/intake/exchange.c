@@ -99,18 +99,6 @@ static void refuse_host(struct exchange *exchange)
                   NULL);
 }
 
-static void refuse_caller(struct exchange *exchange, bool known)
-{
-    metric_add(METRIC_REQUESTS_DENIED, 1);
-    if (known) {
-        reply_problem(exchange, 403, "not allowed", "This token was not given that right.", NULL);
-        return;
-    }
-    exchange->reply.authenticate = "Bearer realm=\"wardpost\"";
-    reply_problem(exchange, 401, "who is asking",
-                  "Send the token of an enrolled device: Authorization: Bearer ...", NULL);
-}
-
 static void refuse_size(struct exchange *exchange)
 {
     reply_problem(exchange, 413, "too large", "The body is larger than this address takes.", NULL);
@@ -143,20 +131,6 @@ static bool look_at_route(struct exchange *exchange, const char *method, const c
         reply_problem(exchange, 404, "not found", "There is no such address; see /openapi.json.",
                       NULL);
     }
-    return false;
-}
-
-static bool look_at_caller(struct exchange *exchange)
-{
-    bool known;
-
-    if (exchange->route->right == RIGHT_NONE)
-        return true;
-    known = access_caller(exchange->intake->parts.access,
-                          exchange_header(exchange, "Authorization"), &exchange->client);
-    if (known && client_may(&exchange->client, exchange->route->right))
-        return true;
-    refuse_caller(exchange, known);
     return false;
 }
 
@@ -270,6 +244,7 @@ static void add_headers(const struct exchange *exchange, struct MHD_Response *re
         {"Connection",             atomic_load(&exchange->intake->draining) ? "close" : NULL},
         {"Allow",                  reply->allow                                             },
         {"WWW-Authenticate",       reply->authenticate                                      },
+        {"Set-Cookie",             reply->cookie[0] ? reply->cookie : NULL                  },
         {"Location",               reply->location[0] ? reply->location : NULL              },
         {"Retry-After",            reply->retry_after > 0 ? number : NULL                   },
         {"ETag",                   reply->tag                                               },
@@ -392,7 +367,8 @@ enum MHD_Result exchange_answer(struct exchange *exchange)
 
 bool exchange_only_answers(const struct exchange *exchange)
 {
-    return exchange && (exchange->submission || (exchange->bulk && bulk_is_ended(exchange->bulk)));
+    return exchange && (exchange->answered || exchange->submission ||
+                        (exchange->bulk && bulk_is_ended(exchange->bulk)));
 }
 
 void exchange_suspend(struct exchange *exchange)
@@ -418,6 +394,7 @@ void exchange_end(struct exchange *exchange)
     drop_key(exchange);
     bulk_free(exchange->bulk);
     submission_free(exchange->submission);
+    form_free(exchange->form);
     exchange->body = body_again(&exchange->body);
     reply_clear(&exchange->reply);
     atomic_fetch_sub(&exchange->intake->active, 1);

@@ -349,10 +349,27 @@ static void intake_free(struct intake *intake)
     pthread_mutex_destroy(&intake->readers.lock);
     pthread_mutex_destroy(&intake->submissions.lock);
     pthread_mutex_destroy(&intake->lock);
+    kept_kinds_clear(&intake->kept_kinds);
     kinds_free(intake->kinds);
+    desk_stop(intake->desk);
+    sessions_free(intake->sessions);
     if (intake->listening >= 0)
         close(intake->listening);
     free(intake);
+}
+
+#define SESSIONS_MOST      512
+#define SESSIONS_USER_MOST 8 /* a tablet, a desk and some that were left behind */
+
+static enum status start_sessions(struct intake *intake)
+{
+    const struct sessions_options options = {.idle_ms = intake->parts.settings->idle_lock_ms,
+                                             .longest_ms = intake->parts.settings->session_most_ms,
+                                             .most = SESSIONS_MOST,
+                                             .user_most = SESSIONS_USER_MOST};
+    enum status status = sessions_new(&options, &intake->sessions);
+
+    return status == STATUS_OK ? desk_start(&intake->desk) : status;
 }
 
 enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, struct intake **out)
@@ -367,6 +384,12 @@ enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, 
     pthread_mutex_init(&intake->lock, NULL);
     pthread_mutex_init(&intake->readers.lock, NULL);
     pthread_mutex_init(&intake->submissions.lock, NULL);
+    pthread_mutex_init(&intake->kept_kinds.lock, NULL);
+    intake->listening = -1;
+    if (start_sessions(intake) != STATUS_OK) {
+        intake_free(intake);
+        return STATUS_NO_MEMORY;
+    }
     intake->listening = listening_socket(parts->settings, intake);
     if (intake->listening < 0) {
         log_line(LOG_LEVEL_ERROR, "cannot listen on %s: %s", parts->settings->listen,

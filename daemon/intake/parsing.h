@@ -27,8 +27,15 @@ bool parse_time(struct parsing *parsing, const struct spot *spot, struct moment 
 /* Is it in the future, before the birth, so late that it is asked about? */
 void parse_judge_time(const struct parsing *parsing, const struct spot *spot, struct moment taken,
                       bool confirmed);
+/* True: a time of RFC 3339 is there and was understood. */
+bool parse_moment(const struct spot *spot, const char *name, struct moment *out);
 void parse_set_context(struct parsing *parsing);
 void parse_override(const struct spot *spot, struct override *out);
+
+/* ---- reading_bedside.c: how it was taken ---- */
+
+/* Identity too, where the frame asks for it: also of a body without this member. */
+void parse_bedside(struct parsing *parsing);
 
 /* ---- reading_parts.c: what was measured ---- */
 

@@ -131,29 +131,36 @@ bool parse_time_is_said(const struct spot *spot)
     return spot_has(spot, "taken") || spot_has(spot, "age");
 }
 
-static bool read_taken(const struct spot *spot, struct moment *out, const char **text)
+bool parse_moment(const struct spot *spot, const char *name, struct moment *out)
 {
-    const char *sent = spot_word(spot, "taken", false);
+    const char *sent = spot_word(spot, name, false);
 
     if (!sent)
         return false;
     switch (moment_parse(sent, strlen(sent), out)) {
     case MOMENT_FINE:
-        *text = sent;
         return true;
     case MOMENT_NO_ZONE:
-        spot_problem(spot, "taken", PROBLEM_BAD_TIME,
+        spot_problem(spot, name, PROBLEM_BAD_TIME,
                      "the zone is missing: Z, or an offset as in " TIME_WANTED);
         return false;
     case MOMENT_NO_SUCH_DATE:
-        spot_problem(spot, "taken", PROBLEM_BAD_TIME, "there is no such day");
+        spot_problem(spot, name, PROBLEM_BAD_TIME, "there is no such day");
         return false;
     case MOMENT_NOT_A_TIME:
-        spot_problem(spot, "taken", PROBLEM_BAD_TIME,
+        spot_problem(spot, name, PROBLEM_BAD_TIME,
                      "a time with seconds and zone is due here, as in " TIME_WANTED);
         return false;
     }
     return false;
+}
+
+static bool read_taken(const struct spot *spot, struct moment *out, const char **text)
+{
+    if (!parse_moment(spot, "taken", out))
+        return false;
+    *text = json_string_value(json_object_get(spot->json, "taken"));
+    return true;
 }
 
 /* Its text is kept by the set, for nobody sent it. */

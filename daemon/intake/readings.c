@@ -29,7 +29,7 @@ static void reply_refused(struct exchange *exchange, struct submission *submissi
     char detail[400];
 
     count_refused(submission);
-    if (!exchange->client.attended && exchange->route->take == take_readings &&
+    if (submission->nobody_there && exchange->route->take == take_readings &&
         submission->status != 409)
         kept = submission_keep_refused(exchange->intake, &exchange->client, exchange->body.bytes,
                                        exchange->body.length, &submission->problems);

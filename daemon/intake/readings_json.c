@@ -2,7 +2,8 @@
  * wardpost/reading.h.
  *
  * A single reading is a set of one. What belongs to whom: reading_frame.c of whom and when,
- * reading_parts.c and reading_context.c what the kind decides about. */
+ * reading_bedside.c how it was taken, reading_parts.c and reading_context.c what the kind decides
+ * about. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -189,7 +190,7 @@ static void take_from_first(struct set *set)
 static void read_set(struct parsing *parsing, const struct spot *spot)
 {
     static const char *const names[] = {"id",     "patient", "taken",   "age",     "by",
-                                        "device", "note",    "context", "readings"};
+                                        "device", "note",    "context", "bedside", "readings"};
     struct set *set = parsing->set;
     bool given = false;
 
@@ -201,6 +202,7 @@ static void read_set(struct parsing *parsing, const struct spot *spot)
     parsing->device = spot_line(spot, "device", 100, false);
     parsing->note = spot_text(spot, "note", 2000, false);
     parse_set_context(parsing);
+    parse_bedside(parsing);
     read_list(parsing, spot);
     missing_time(parsing, spot);
     take_from_first(set);
@@ -214,6 +216,7 @@ static void read_single(struct parsing *parsing, const struct spot *spot)
 
     set->single = true;
     parse_patient(parsing);
+    parse_bedside(parsing); /* a member of sets: who must say it sends one */
     if (!make_readings(parsing, 1))
         return;
     read_reading(parsing, &(struct spot){spot->json, set->pointers, spot->problems},

@@ -68,6 +68,37 @@ void reply_problem(struct exchange *exchange, unsigned status, const char *title
     reply_text(exchange, status, "application/problem+json", text, length);
 }
 
+static void person_out(const struct user *person, struct json_out *out)
+{
+    out_name(out, "person");
+    out_object(out);
+    out_member(out, "name", person->name);
+    out_member(out, "display", person->display);
+    out_object_end(out);
+}
+
+void reply_denial(struct exchange *exchange, const struct denial *denial, const struct user *person)
+{
+    struct json_out out = JSON_OUT_INIT;
+
+    out_object(&out);
+    problem_members_out(&out, (int)denial->status, denial->title, denial->detail, NULL);
+    out_member(&out, "reason", denial->reason);
+    if (person)
+        person_out(person, &out);
+    out_object_end(&out);
+    reply_json(exchange, denial->status, &out);
+    exchange->reply.type = "application/problem+json";
+}
+
+void reply_empty(struct exchange *exchange)
+{
+    static char nothing[1];
+
+    reply_text(exchange, MHD_HTTP_NO_CONTENT, NULL, nothing, 0);
+    exchange->reply.borrowed = true;
+}
+
 void reply_clear(struct reply *reply)
 {
     if (reply->text != no_memory_text && !reply->borrowed)

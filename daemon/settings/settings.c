@@ -264,6 +264,25 @@ static int apply_options(int argc, char **argv, struct settings *settings, bool 
     return optind < argc ? wrong_use("no arguments are taken") : 0;
 }
 
+/* Invented people never come among those of a ward: unless told otherwise they have a file beside
+ * the store. */
+static bool set_up_demo(struct settings *settings)
+{
+    const char *usual = setting_find("access", "users")->initial;
+    size_t room = strlen(settings->store) + sizeof("-users.json");
+    char *path;
+
+    settings->one_time_token = false;
+    if (strcmp(settings->users, usual) != 0)
+        return true;
+    if (!(path = malloc(room)))
+        return false;
+    (void)snprintf(path, room, "%s-users.json", settings->store);
+    free(settings->users);
+    settings->users = path;
+    return true;
+}
+
 int settings_load(int argc, char **argv, struct settings *settings)
 {
     char host[128];
@@ -276,8 +295,8 @@ int settings_load(int argc, char **argv, struct settings *settings)
     if ((code = apply_options(argc, argv, settings, false)) != 0 ||
         (code = apply_options(argc, argv, settings, true)) != 0)
         return code;
-    if (settings->demo)
-        settings->one_time_token = false;
+    if (settings->demo && !set_up_demo(settings))
+        return EX_OSERR + 1;
     if (!address_split(settings->listen, host, &port))
         return wrong_use("intake.listen is ADDRESS:PORT");
     if (!address_is_loopback(host)) {

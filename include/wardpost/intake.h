@@ -9,6 +9,7 @@
 #include "wardpost/kind.h"
 #include "wardpost/outbox.h"
 #include "wardpost/settings.h"
+#include "wardpost/users.h"
 
 struct intake;
 
@@ -17,6 +18,7 @@ struct intake_parts { /* all borrowed; they must outlive the intake */
     struct outbox *outbox;
     struct courier *courier;
     struct access *access;
+    struct users *users;
 };
 
 /* Listens from here on. `kinds` is held by a reference of the intake's own. */

@@ -233,6 +233,14 @@ struct panel {
     struct codings codes;
 };
 
+#define KINDS_LANGUAGE      "en" /* the table's own */
+#define KINDS_LANGUAGE_NAME "English"
+
+struct language { /* the table's texts for people in another language */
+    const char *code, *name; /* "es", "Español" */
+    const json_t *texts;     /* an object: text of the table to its translation; what is not in it stays as it is */
+};
+
 struct kinds; /* the whole table */
 
 struct kinds_fault {
@@ -266,6 +274,9 @@ const struct reason *kinds_reason(const struct kinds *kinds, const char *word);
 size_t kinds_reason_count(const struct kinds *kinds);
 const struct reason *kinds_reason_at(const struct kinds *kinds, size_t index);
 const struct panel *kinds_panel(const struct kinds *kinds);
+size_t kinds_language_count(const struct kinds *kinds); /* beside the table's own */
+const struct language *kinds_language_at(const struct kinds *kinds, size_t index);
+const struct language *kinds_language(const struct kinds *kinds, const char *code); /* NULL: none, or the table's own */
 const char *kinds_version(const struct kinds *kinds); /* hash of all files, 16 hex digits */
 /* Longest path of a table file read, and the parsed files by path, for GET /v1/kinds. Borrowed. */
 const json_t *kinds_files(const struct kinds *kinds);

@@ -89,7 +89,8 @@ struct reading_frame {
     int64_t age_ask_ms;    /* older than this is asked about; 0: never */
     size_t readings_most;  /* in a set */
     bool patient_optional; /* an enrolled device's token */
-    bool nobody_there;     /* a device or feed: nothing is asked, ages are not refused */
+    bool nobody_there;     /* a device or feed, or taken offline: nothing is asked, ages are not refused */
+    bool identity_required; /* a person at the bed: two identifiers were checked, or it is not taken */
 };
 
 /* JSON to a set; pure but for random ids where none were given. Collects all problems of shape, word, unit and time
@@ -99,6 +100,9 @@ struct reading_frame {
  * Defined in daemon/intake/readings_json.c. */
 MUST_CHECK enum status set_parse(json_t *body, struct kinds *kinds, const struct reading_frame *frame,
                                  struct set **out, struct problems *problems);
+/* Does a body as parsed say that it was taken while the daemon was out of reach (/bedside/offline)? Then nobody is
+ * there to answer, whoever sends it. Any JSON, right or wrong; for the frame, and for what becomes of a refusal. */
+bool set_taken_offline(const json_t *body);
 void set_free(struct set *set);
 
 #endif

@@ -22,6 +22,7 @@ struct settings {
     /* access */
     char *clients; /* file of enrolled devices and scripts */
     char *users;   /* file of the people who sign in */
+    int64_t idle_lock_ms, session_most_ms, pin_least;
     /* store */
     char *store;
     int64_t room_least;

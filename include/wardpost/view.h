@@ -25,7 +25,11 @@ MUST_CHECK enum status view_refusals(struct outbox_reader *reader, struct json_o
 MUST_CHECK enum status view_status(struct outbox_reader *reader, struct courier *courier,
                                    const struct kinds *kinds, struct json_out *out);
 /* GET /v1/kinds */
-void view_kinds(const struct kinds *kinds, struct json_out *out);
+struct kinds_view {
+    const struct language *language; /* of its `texts`; NULL: none are given */
+    bool for_form;                   /* without what only mapping needs */
+};
+void view_kinds(const struct kinds *kinds, const struct kinds_view *how, struct json_out *out);
 
 /* ---- /fhir, read only ---- */
 

@@ -395,7 +395,7 @@ static void remove_file(const char *from, const char *to)
     assert_int_equal(unlink(to), 0);
 }
 
-static const char *const folders[] = {"kinds", "codings", "scores"};
+static const char *const folders[] = {"kinds", "codings", "scores", "languages"};
 
 static void copy_table(char folder[512], const struct kinds *kinds)
 {
@@ -403,7 +403,7 @@ static void copy_table(char folder[512], const struct kinds *kinds)
 
     join(folder, "/tmp", "wardpost-table-XXXXXX");
     assert_non_null(mkdtemp(folder));
-    for (size_t i = 0; i < 3; i++) {
+    for (size_t i = 0; i < sizeof(folders) / sizeof(folders[0]); i++) {
         join(path, folder, folders[i]);
         assert_int_equal(mkdir(path, 0700), 0);
     }
@@ -415,7 +415,7 @@ static void remove_table(const char *folder, const struct kinds *kinds)
     char path[512];
 
     each_file(folder, kinds, remove_file);
-    for (size_t i = 0; i < 3; i++) {
+    for (size_t i = 0; i < sizeof(folders) / sizeof(folders[0]); i++) {
         join(path, folder, folders[i]);
         assert_int_equal(rmdir(path), 0);
     }

@@ -620,6 +620,58 @@ static int load_table(void **state)
     return kind_table_load(TABLE, state);
 }
 
+/* ---- a person at the bed ---- */
+
+/* True: it was taken; false: only because of whom it was about. */
+static bool identity_is_known(struct kinds *kinds, const char *members)
+{
+    struct reading_frame frame = usual_frame();
+    struct problems problems = PROBLEMS_INIT;
+    struct set *set = NULL;
+    char text[600];
+    json_t *body;
+    bool known;
+
+    (void)snprintf(text, sizeof(text), "{" BOTH "%s}", members);
+    body = body_of(text);
+    frame.identity_required = true;
+    assert_int_equal(set_parse(body, kinds, &frame, &set, &problems), STATUS_OK);
+    known = problems.count == 0;
+    assert_true(known == (set != NULL));
+    if (!known) {
+        assert_int_equal(problems.count, 1);
+        assert_int_equal(problems.items[0].code, PROBLEM_MISSING_FIELD);
+        assert_string_equal(problems.items[0].pointer, "/bedside/identity");
+    }
+    problems_clear(&problems);
+    set_free(set);
+    json_decref(body);
+    return known;
+}
+
+static void test_identity_required(void **state)
+{
+    static const struct {
+        const char *members;
+        bool known;
+    } rows[] = {
+        {",'readings':[" OTHER "]",                                                            false},
+        {"," PULSE,                                                                            false},
+        {",'bedside':{},'readings':[" OTHER "]",                                               false},
+        {",'bedside':{'identity':{'checked':[]}},'readings':[" OTHER "]",                      false},
+        {",'bedside':{'identity':{'checked':['family']}},'readings':[" OTHER "]",              false},
+        {",'bedside':{'identity':{'how':['spoken','band-read']}},'readings':[" OTHER "]",      false},
+        {",'bedside':{'identity':{'checked':['family','birth-date']}},'readings':[" OTHER "]",
+         true                                                                                       },
+        {",'bedside':{'identity':{'checked':['identifier','birth-date','family']}},'readings':"
+         "[" OTHER "]",
+         true                                                                                       },
+    };
+
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++)
+        assert_true(identity_is_known(*state, rows[i].members) == rows[i].known);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -627,6 +679,7 @@ int main(void)
         cmocka_unit_test(test_details_help),
         cmocka_unit_test(test_details_keep_secrets),
         cmocka_unit_test(test_longest_texts),
+        cmocka_unit_test(test_identity_required),
         cmocka_unit_test(test_a_single_reading),
         cmocka_unit_test(test_a_set_is_inherited),
         cmocka_unit_test(test_ids),

@@ -704,7 +704,15 @@ static void test_the_command_line_alone(void **state)
     assert_int_equal(loaded.code, 0);
     assert_true(loaded.settings.demo);
     assert_false(loaded.settings.one_time_token); /* nobody needs one */
-    assert_others_initial(&loaded.settings, NULL);
+    assert_string_equal(loaded.settings.users, "/var/lib/wardpost/wardpost.db-users.json");
+    assert_others_initial(&loaded.settings, setting_find("access", "users"));
+    settings_clear(&loaded.settings);
+
+    /* people are those of a ward only where it is said */
+    assert_true(read_text(given, "access { users = \"/tmp/u.json\" }"));
+    LOAD(given, &loaded, "--demo", "--config", given->path, "--store", "/tmp/s.db");
+    assert_int_equal(loaded.code, 0);
+    assert_string_equal(loaded.settings.users, "/tmp/u.json");
     settings_clear(&loaded.settings);
 }
 
