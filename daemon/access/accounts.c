@@ -46,20 +46,18 @@ static bool may_change(const struct user *by, const struct user *user, bool pin_
                        char why[200])
 {
     unsigned rights = by && !by->disabled ? role_rights(by->role) : RIGHT_NONE;
+    bool all = rights & RIGHT_ACCOUNTS;
+    const char *fault = NULL;
 
     if (by == user)
-        (void)snprintf(why, 200,
-                       "nobody changes their own account; a PIN of your own is changed "
-                       "with the old one");
-    else if (rights & RIGHT_ACCOUNTS)
-        return true;
-    else if (!pin_alone || !(rights & RIGHT_RESET))
-        (void)snprintf(why, 200, "this role does not have that right");
-    else if (role_rights(user->role) & RIGHT_ACCOUNTS)
-        (void)snprintf(why, 200, "this account is reset by an administrator");
-    else
-        return true;
-    return false;
+        fault = "nobody changes their own account; a PIN of your own is changed with the old one";
+    else if (!all && !(pin_alone && (rights & RIGHT_RESET)))
+        fault = "this role does not have that right";
+    else if (!all && (role_rights(user->role) & RIGHT_ACCOUNTS))
+        fault = "this account is reset by an administrator";
+    if (fault)
+        (void)snprintf(why, 200, "%s", fault);
+    return !fault;
 }
 
 static enum status put_change(struct user_list *list, void *context)

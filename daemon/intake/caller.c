@@ -26,7 +26,6 @@ static const struct denial locked = {401, "locked", "locked",
 
 static bool refuse(struct exchange *exchange, const struct denial *denial)
 {
-    metric_add(METRIC_REQUESTS_DENIED, 1);
     reply_denial(exchange, denial, denial == &locked ? &exchange->person : NULL);
     return false;
 }
@@ -38,7 +37,7 @@ static bool refuse_token(struct exchange *exchange, bool known)
         reply_problem(exchange, 403, "not allowed", "This token was not given that right.", NULL);
         return false;
     }
-    exchange->reply.authenticate = "Bearer realm=\"wardpost\"";
+    exchange->reply.authenticate = authenticate_text;
     reply_problem(exchange, 401, "who is asking",
                   "Send the token of an enrolled device: Authorization: Bearer ... (a person signs "
                   "in).",
@@ -52,7 +51,6 @@ void refuse_session(struct exchange *exchange)
 
     if (!is_locked && exchange->cookie[0])
         reply_cookie(exchange, "");
-    exchange->reply.authenticate = "Bearer realm=\"wardpost\"";
     (void)refuse(exchange, is_locked ? &locked : &none);
 }
 

@@ -180,6 +180,8 @@ void reply_problem(struct exchange *exchange, unsigned status, const char *title
 void reply_status(struct exchange *exchange, enum status status); /* trouble of ours */
 void reply_empty(struct exchange *exchange);                      /* 204 */
 
+extern const char authenticate_text[]; /* WWW-Authenticate */
+
 struct denial { /* a problem that a page tells apart by one word */
     unsigned status;
     const char *reason, *title, *detail;

@@ -3,7 +3,10 @@
 #include <string.h>
 
 #include "intake/exchange.h"
+#include "wardpost/metrics.h"
 #include "wardpost/problem_json.h"
+
+const char authenticate_text[] = "Bearer realm=\"wardpost\"";
 
 /* When not even an error can be written any more: no allocation. */
 static char no_memory_text[] = "{\"title\":\"out of memory\",\"status\":503}";
@@ -81,6 +84,9 @@ void reply_denial(struct exchange *exchange, const struct denial *denial, const 
 {
     struct json_out out = JSON_OUT_INIT;
 
+    if (denial->status == MHD_HTTP_UNAUTHORIZED) /* it has to be there (RFC 9110 11.6.1) */
+        exchange->reply.authenticate = authenticate_text;
+    metric_add(METRIC_REQUESTS_DENIED, 1);
     out_object(&out);
     problem_members_out(&out, (int)denial->status, denial->title, denial->detail, NULL);
     out_member(&out, "reason", denial->reason);

@@ -53,6 +53,7 @@ class SignIn(WithDaemon):
     def test_nobody(self):
         answer = self.daemon.ask("GET", "/v1/session")
         self.assertEqual((401, "none"), (answer.status, reason(answer)))
+        self.assertTrue(answer.headers["WWW-Authenticate"])
         for cookie in ("wardpost=", "wardpost=" + "A" * 43, "wardpost=" + "A" * 5000, "wardpost=../x", "other=1; wardpost=%00"):
             for path in ("/v1/session", "/v1/status"):
                 with self.subTest((cookie[:30], path)):
