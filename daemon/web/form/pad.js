@@ -33,7 +33,7 @@ export function makePad(press) {
 }
 
 // What a key of a keyboard means in a slot; null: nothing of ours, and the browser has it.
-export function keyOf(event) {
+export function padKeyOf(event) {
     if (event.ctrlKey || event.metaKey || event.altKey) return null;
     if (event.key === ',' || event.key === 'Decimal') return '.';
     const named = {Enter: 'next', Backspace: 'back', Delete: 'clear', Escape: 'leave'}[event.key];

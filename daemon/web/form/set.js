@@ -2,6 +2,7 @@
 // so far. What is typed lives in now.draft and is kept at every change; judge.js says what is doubtful while it is typed.
 import {ask} from './api.js';
 import {el, question, swap} from './dom.js';
+import {sentPatient} from './identify.js';
 import {keepDraft} from './offline.js';
 import {makePad} from './pad.js';
 import {scorePart} from './set_score.js';
@@ -14,11 +15,10 @@ import {notice, screen} from './shell.js';
 import {now} from './state.js';
 import {say, told, zoned} from './words.js';
 
-const patientOf = (known) => ({identifier: known.identifier, ...(known.birthDate ? {birthDate: known.birthDate} : {}), ...(known.family ? {family: known.family} : {})});
 const isSame = (one, other) => one?.system === other?.system && one?.value === other?.value;
 
 export function openDraft() {
-    if (!now.draft || !isSame(now.draft.patient.identifier, now.patient.identifier)) now.draft = newDraft(crypto.randomUUID(), patientOf(now.patient), Date.now());
+    if (!now.draft || !isSame(now.draft.patient.identifier, now.patient.identifier)) now.draft = newDraft(crypto.randomUUID(), sentPatient(), Date.now());
     return now.draft;
 }
 
@@ -99,6 +99,9 @@ function typing(sheet) {
             else if (key === 'leave') slot.input.blur(), activate(null);
             else type(slot, key);
         },
+        putBack: (slot, text) => sheet.change(slot.kind, (sign) => {
+            sign.typed[slot.name] = text;
+        }),
         again(row) {
             sheet.change(row.kind, (sign) => {
                 row.slots.filter((slot) => !slot.field).forEach((slot) => delete sign.typed[slot.name]);

@@ -5,7 +5,7 @@ import {contextField, wordChips} from './set_field.js';
 import {doubtsOf, offersOf} from './set_found.js';
 import {digitsOf, hasValue, isTouched, unitOf} from './set_draft.js';
 import {sayAll} from './say.js';
-import {keyOf} from './pad.js';
+import {padKeyOf} from './pad.js';
 import {momentText, say, told} from './words.js';
 
 const flagShapes = {HH: '▲▲', H: '▲', L: '▼', LL: '▼▼'};
@@ -36,11 +36,13 @@ function makeSlot(sheet, kind, row, isField) {
             focus: () => sheet.activate(slot),
             blur: () => sheet.leave(slot),
             keydown: (event) => {
-                const key = keyOf(event);
+                const key = padKeyOf(event);
                 if (key === null || event.isComposing) return;
                 event.preventDefault();
                 press(key);
             },
+            // A band that was scanned into the slot: identify.js has put back what stood there before.
+            input: () => sheet.putBack(slot, slot.input.value),
             // What does not come as keys (dictation, a paste, a keyboard of the device) is taken letter by letter.
             beforeinput: (event) => {
                 event.preventDefault();

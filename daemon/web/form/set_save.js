@@ -2,7 +2,7 @@
 import {ask} from './api.js';
 import {el, field, question, swap} from './dom.js';
 import {jsonText} from './decimal.js';
-import {confirmAgain, identityFresh, identityLine} from './identify.js';
+import {bedside, hygieneTicks, identityAgain, identityFresh, identityLine} from './identify.js';
 import {deliverSet, forgetDraft} from './offline.js';
 import {isTouched} from './set_draft.js';
 import {wordChips} from './set_field.js';
@@ -84,18 +84,14 @@ async function lastLook(sheet) {
         el('td', {class: 'flag'}, sheet.found.of(kind.name).flags.filter((flag) => flag.name || /[HL]/.test(flag.interpretation ?? '')).map((flag) => told(flag.name ?? say(`set.flag.${flag.interpretation}`))).join(', '))));
     return await question(say('save.title'), el('div', {class: 'last-look'}, el('div', {class: 'save-identity'}, identityLine()),
         el('table', {}, el('tbody', {}, lines)),
-        blank.length ? el('p', {class: 'doubt'}, say('save.blank', {what: blank.map((row) => told(row.kind.title)).join(', ')})) : null),
+        blank.length ? el('p', {class: 'doubt'}, say('save.blank', {what: blank.map((row) => told(row.kind.title)).join(', ')})) : null, hygieneTicks()),
     [{word: 'save', text: say('save.yes'), main: true}, {word: '', text: say('set.back')}]) === 'save';
 }
 
 // ---- out ----
 
 // Numbers as JSON has them: what is kept on this device in between is JSON too, and both must be the same.
-function wireBody(sheet) {
-    const {checked, how, at, hygiene} = now.identity ?? {};
-    const bedside = {identity: {checked, how, at}, ...(hygiene ? {hygiene} : {}), offline: false};
-    return JSON.parse(jsonText({...sheet.found.body, bedside}));
-}
+const wireBody = (sheet) => JSON.parse(jsonText({...sheet.found.body, bedside: bedside()}));
 
 const labelOf = (known) => `${(known.family ?? '').toUpperCase()} ${known.given ?? ''}`.trim() + `, ${timeText(new Date())}`;
 
@@ -119,7 +115,7 @@ async function refused(sheet, kinds, result) {
         result.errors.length ? null : el('p', {class: 'stopped'}, say('refused.whole', {detail: result.body?.detail ?? result.body?.title ?? ''})));
     if (stops.length) lookAt(sheet, stops);
     else sheet.troubles.scrollIntoView({block: 'center'});
-    if (others.some(({pointer}) => pointer.startsWith('/bedside/identity'))) await confirmAgain();
+    if (others.some(({pointer}) => pointer.startsWith('/bedside/identity'))) await identityAgain();
 }
 
 async function done(sheet, outcome, label) {
@@ -150,7 +146,7 @@ export async function saveSet(sheet) {
         const stops = sheet.found.kinds.filter((kind) => needsLook(sheet, kind));
         if (!sheet.found.kinds.length) notice(say('save.nothing'), 'doubt');
         else if (stops.length) lookAt(sheet, stops);
-        else if ((identityFresh() || await confirmAgain()) && await lastLook(sheet)) await send(sheet);
+        else if ((identityFresh() || await identityAgain()) && await lastLook(sheet)) await send(sheet);
     } finally {
         sheet.saving = false;
     }
