@@ -93,14 +93,14 @@ function pinForm({above = [], label = say('sign.pin'), text, does}) {
 
 // ---- in ----
 
-let opening = null; // the PIN, from sign-in until a new one is chosen; never longer
+let chosenElsewhere = null; // the PIN, from sign-in until a new one is chosen; never longer
 let guest = null; // the name typed, so that it stays when the screen is drawn again
 
 const sealSession = (session) => keepSealed(`session:${session.person.name}`, {what: 'session'}, session);
 
 async function comeIn(session, pin) {
     now.session = session;
-    opening = session['must-change'] ? pin : null;
+    chosenElsewhere = session['must-change'] ? pin : null;
     if (!session['must-change']) {
         openVault(pin, session.person).then(() => sealSession(session)).then(afterVault);
         if (vaultThere()) vaultPut('device', {id: 'here', name: session.person.name, display: session.person.display});
@@ -253,7 +253,7 @@ function enrolForm(root) {
 screen('sign-in', {
     title: 'sign.title', needs: 'none',
     show(root) {
-        if (now.session?.['must-change']) ownPinForm(root, {before: opening, done: pinChanged});
+        if (now.session?.['must-change']) ownPinForm(root, {before: chosenElsewhere, done: pinChanged});
         else signInForm(root);
         return listen('unsent', () => root.querySelector('.heldlist') && swap(root.querySelector('.heldlist'), heldList()));
     },
@@ -347,7 +347,7 @@ export async function lock({everywhere = true} = {}) {
 
 // ---- out ----
 
-async function leave() {
+async function leavePerson() {
     const csrf = now.session?.csrf;
     await flushDraft();
     await shutVault();
@@ -357,7 +357,7 @@ async function leave() {
         if (answer.away && csrf) await vaultPut('device', {id: 'owed', csrf}); // the daemon is told when it is back
     }
     Object.assign(now, {session: null, patient: null, identity: null, draft: null});
-    opening = null;
+    chosenElsewhere = null;
     guest = null;
     tellTabs({kind: 'person', name: null});
     tell('patient', null);
@@ -366,7 +366,7 @@ async function leave() {
 
 // Another person at the same tablet. What the first has half entered waits for them, sealed.
 async function somebodyElse() {
-    await leave();
+    await leavePerson();
     lift();
     notice('');
     go('sign-in');

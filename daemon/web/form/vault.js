@@ -15,20 +15,20 @@ const FREE_TRIES = 5; // as the daemon counts (users.h)
 const TRIES = 10;
 const WAITS = [30, 60, 120, 240, 480, 900]; // seconds
 
-let opened = null; // the database
+let databaseOpened = null; // the database
 let personKey = null; // {id, name, key}
 let opening = Promise.resolve();
 
 export const vaultThere = () => Boolean(globalThis.crypto?.subtle && globalThis.indexedDB);
 
 function database() {
-    opened ??= new Promise((done, failed) => {
+    databaseOpened ??= new Promise((done, failed) => {
         const asked = indexedDB.open('wardpost', 1);
         asked.onupgradeneeded = () => ['device', 'keys', 'held'].forEach((name) => asked.result.createObjectStore(name, {keyPath: 'id'}));
         asked.onsuccess = () => done(asked.result);
         asked.onerror = () => failed(asked.error);
     });
-    return opened;
+    return databaseOpened;
 }
 
 async function inStore(name, mode, does) {
