@@ -11,15 +11,15 @@ const holdFocus = {mousedown: (event) => event.preventDefault()};
 
 // press(key): '0'..'9', '.', 'back', 'clear', 'next'. pad.show({title, text, unit}), pad.tell(message).
 export function makePad(press) {
-    const title = el('span', {class: 'pad-title'});
-    const figures = el('span', {class: 'pad-figures number'});
+    const title = el('span', {class: 'pad-title', 'aria-hidden': 'true'});
+    const figures = el('span', {class: 'pad-figures number', 'aria-hidden': 'true'});
     const said = el('p', {class: 'pad-said', role: 'status', 'aria-live': 'assertive'});
     const keys = padKeys.map((key) => el('button', {
         type: 'button', tabindex: -1, class: `key key-${key === '.' ? 'point' : key}`, 'data-key': key, 'aria-label': keyWords[key] ? say(keyWords[key]) : null,
         on: {...holdFocus, click: () => press(key)},
     }, keyFaces[key] || (keyWords[key] ? say(keyWords[key]) : key)));
     const node = el('div', {class: 'pad', role: 'group', 'aria-label': say('set.pad')},
-        el('div', {class: 'pad-head', 'aria-hidden': 'true'}, title, figures), said, el('div', {class: 'keys'}, keys));
+        el('div', {class: 'pad-head'}, el('div', {}, title, said), figures), el('div', {class: 'keys'}, keys));
 
     node.show = (slot) => {
         node.classList.toggle('idle', !slot);

@@ -17,10 +17,8 @@ import {say, told, zoned} from './words.js';
 
 const isSame = (one, other) => one?.system === other?.system && one?.value === other?.value;
 
-export function openDraft() {
-    if (!now.draft || !isSame(now.draft.patient.identifier, now.patient.identifier)) now.draft = newDraft(crypto.randomUUID(), sentPatient(), Date.now());
-    return now.draft;
-}
+// The set that was begun for this patient, or a fresh one. What nobody typed into is not kept.
+const draftHere = () => now.draft && isSame(now.draft.patient.identifier, now.patient.identifier) ? now.draft : newDraft(crypto.randomUUID(), sentPatient(), Date.now());
 
 // ---- what the rows ask of the sheet ----
 
@@ -40,9 +38,13 @@ function makeSheet(table, draft) {
         Object.assign(sign, {at: zoned(), override: null, server: []});
         sheet.refresh();
     };
-    sheet.refresh = () => {
+    sheet.look = () => {
         sheet.judge();
         sheet.draw();
+    };
+    sheet.refresh = () => {
+        now.draft = draft;
+        sheet.look();
         keepDraft(draft);
     };
     sheet.judge = () => {
@@ -68,6 +70,7 @@ function typing(sheet) {
         document.body.classList.toggle('typing', !!slot);
         sheet.pad.tell('');
         sheet.draw();
+        if (slot) requestAnimationFrame(() => inSight(slot.node));
     };
     const refuseKey = (slot, why) => {
         sheet.pad.tell(say(`set.blocked.${why}`, {what: slot.title}));
@@ -156,6 +159,9 @@ function next(sheet, from) {
     }
 }
 
+// Between the strip above and the pad below.
+const inSight = (node) => node.scrollIntoView({block: 'nearest', behavior: matchMedia('(prefers-reduced-motion: reduce)').matches ? 'auto' : 'smooth'});
+
 function goTo(sheet, stop) {
     stop.focus.focus({preventScroll: true});
     if (!stop.slot) {
@@ -163,7 +169,7 @@ function goTo(sheet, stop) {
         sheet.activeKind = stop.row.kind.name;
         sheet.draw();
     }
-    stop.row.node.scrollIntoView({block: 'nearest', behavior: matchMedia('(prefers-reduced-motion: reduce)').matches ? 'auto' : 'smooth'});
+    inSight(stop.slot?.node ?? stop.row.node);
 }
 
 // ---- saying: words about a sign, and why it was not taken ----
@@ -222,7 +228,7 @@ async function loadLasts(sheet) {
     const answer = await ask('/v1/readings/_search', {patient: sheet.draft.patient.identifier, count: 200});
     for (const reading of answer.ok ? answer.body.readings : [])
         if (reading.role !== 'score' && ['waiting', 'charted'].includes(reading.state) && reading.kind && !(reading.kind in sheet.lasts)) sheet.lasts[reading.kind] = reading;
-    if (sheet.pad.isConnected) sheet.refresh();
+    if (sheet.pad.isConnected) sheet.look();
 }
 
 // ---- the screen ----
@@ -281,12 +287,12 @@ function draw(root, sheet) {
 screen('set', {
     title: 'set.title', needs: 'patient', link: 'set.link',
     show(root) {
-        const sheet = makeSheet(now.table, openDraft());
+        const sheet = makeSheet(now.table, draftHere());
         draw(root, sheet);
         loadLasts(sheet);
         const unwatch = watchSet(sheet);
         const [first] = stopsOf(sheet).filter((one) => !one.done);
-        if (first && !Object.keys(sheet.draft.signs).length) goTo(sheet, first);
+        if (first && !Object.keys(sheet.draft.signs).length) requestAnimationFrame(() => goTo(sheet, first)); // the frame scrolls up first
         return () => {
             document.body.classList.remove('typing');
             unwatch();

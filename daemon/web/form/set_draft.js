@@ -77,10 +77,11 @@ const digitsIn = (number) => String(Math.trunc(Number(number))).length;
 export function digitsOf(row, unit) {
     const tops = (row.limits ?? []).filter((limit) => limit.grade === 'refuse' && limit.above !== undefined && (!limit.in || limit.in === unit?.code));
     const canonical = !row.unit || row.unit === unit;
+    const places = unit ? unit.places : Math.max(0, ...row.accepts.map((one) => one.places)); // no unit is chosen yet
 
     return {
         before: canonical && tops.length ? Math.max(...tops.map((limit) => digitsIn(limit.above))) + 1 : 6,
-        behind: row.whole || !unit?.places ? 0 : unit.places + 1,
+        behind: row.whole || !places ? 0 : places + 1,
     };
 }
 
