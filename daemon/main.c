@@ -167,9 +167,11 @@ static int start_intake(struct daemon *daemon)
 {
     struct intake_parts parts = {&daemon->settings, daemon->outbox, daemon->courier, daemon->access,
                                  daemon->users};
+    enum status status = intake_start(&parts, daemon->kinds, &daemon->intake);
 
-    return intake_start(&parts, daemon->kinds, &daemon->intake) == STATUS_OK ? EX_OK
-                                                                             : EX_UNAVAILABLE;
+    if (status == STATUS_OK)
+        return EX_OK;
+    return status == STATUS_INVALID ? EX_CONFIG : EX_UNAVAILABLE;
 }
 
 /* ---- while it runs ---- */
@@ -211,8 +213,9 @@ static void announce(struct daemon *daemon)
     const char *listen = daemon->settings.listen;
     int host = (int)(strrchr(listen, ':') - listen); /* the port may have been 0: any */
 
-    log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on http://%.*s:%u", host,
-             listen, intake_port(daemon->intake));
+    log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on %s://%.*s:%u",
+             daemon->settings.certificate[0] ? "https" : "http", host, listen,
+             intake_port(daemon->intake));
     if (daemon->first_token[0]) {
         dprintf(STDOUT_FILENO, "token for the first client, shown once: %s\n", daemon->first_token);
         sodium_memzero(daemon->first_token, sizeof(daemon->first_token));
@@ -222,7 +225,7 @@ static void announce(struct daemon *daemon)
         log_line(LOG_LEVEL_WARNING, "--demo: no token is needed; for trying out, not for patients");
 }
 
-/* A broken table keeps the old one in force and says so. */
+/* A broken table or certificate keeps the old one in force and says so. */
 static void reload(struct daemon *daemon)
 {
     struct kinds *kinds = NULL;
@@ -237,6 +240,7 @@ static void reload(struct daemon *daemon)
         log_line(LOG_LEVEL_ERROR, "the old kind table %s stays in force",
                  kinds_version(daemon->kinds));
     }
+    intake_reload_certificate(daemon->intake);
     courier_nudge(daemon->courier);
     service_notify("READY=1");
 }
@@ -300,17 +304,27 @@ static int check_users(const char *path)
     return code;
 }
 
+static int check_certificate(const struct settings *settings)
+{
+    char why[200];
+    enum status status = intake_check(settings, why);
+
+    if (why[0])
+        (void)fprintf(stderr, "%s\n", why);
+    return status == STATUS_OK ? EX_OK : EX_CONFIG;
+}
+
 static int check(struct daemon *daemon)
 {
     const int codes[] = {find_kinds(daemon), check_clients(daemon->settings.clients),
-                         check_users(daemon->settings.users)};
+                         check_users(daemon->settings.users), check_certificate(&daemon->settings)};
     int code = EX_OK;
 
     for (size_t i = 0; i < sizeof(codes) / sizeof(codes[0]); i++)
         if (codes[i] != EX_OK)
             code = codes[i];
     if (code == EX_OK)
-        puts("settings, kind table, clients and users are in order");
+        puts("settings, kind table, clients, users and certificate are in order");
     return code;
 }
 

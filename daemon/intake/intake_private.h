@@ -9,6 +9,7 @@
 #include "wardpost/intake.h"
 #include "wardpost/json_out.h"
 #include "wardpost/judgement.h"
+#include "wardpost/known_patients.h"
 #include "wardpost/observation.h"
 #include "wardpost/problem.h"
 #include "wardpost/reading.h"
@@ -49,9 +50,10 @@ struct intake {
     struct intake_parts parts;
     struct MHD_Daemon *daemon;
     bool as_entered;
-    bool tls; /* what we speak is encrypted: cookies may say so */
     struct sessions *sessions;
     struct desk *desk;
+    bool tls;  /* those who ask do it over TLS, which ends here or at the proxy in front */
+    bool ours; /* ... here */
     char host[128];
     uint16_t port;
     pthread_mutex_t lock; /* guards kinds, connections and their counts, keys; never held across a
@@ -111,6 +113,12 @@ MUST_CHECK enum status body_unpack(struct body *body);
 struct exchange;
 /* On the desk's thread: does what blocks, and leaves a reply. */
 typedef void desk_work(struct exchange *exchange);
+/* What a route keeps while its connection is suspended, as the first member of its own. It is
+ * suspended once. */
+struct errand {
+    void (*then)(struct exchange *exchange); /* after the resume, on a thread of libmicrohttpd */
+    void (*free)(struct errand *errand);     /* when the exchange ends */
+};
 
 struct exchange {
     struct intake *intake;
@@ -134,6 +142,7 @@ struct exchange {
     struct form *form;             /* of the routes of sessions and accounts */
     desk_work *work;               /* what the desk does with it */
     struct exchange *next_at_desk;
+    struct errand *errand;         /* NULL: none */
 };
 
 struct connection { /* one TCP connection: its deadline, and the request it is at */
@@ -153,7 +162,7 @@ enum route_id { ID_NONE, ID_UUID };
 struct route {
     const char *method, *path; /* "{id}" stands for a UUID */
     enum right right;
-    const char *takes; /* media type of the body; NULL: no body */
+    const char *takes; /* media types of the body, blank between; NULL: no body */
     route_take *take;
 };
 
@@ -191,6 +200,9 @@ struct denial { /* a problem that a page tells apart by one word */
 void reply_denial(struct exchange *exchange, const struct denial *denial,
                   const struct user *person);
 
+/* Is this the media type of its body? */
+bool exchange_type_is(struct exchange *exchange, const char *type);
+
 /* Suspends the connection until exchange_resume(); then the route's reply is sent. */
 void exchange_suspend(struct exchange *exchange);
 void exchange_resume(struct exchange *exchange); /* any thread */
@@ -212,8 +224,9 @@ struct submission {
     struct put_need *needs;
     struct json_out scratch; /* sent, values, flags of each reading, one after another */
     struct json_out answer;
-    char *patient;  /* key */
-    char *own_text; /* of a line of NDJSON */
+    char *patient;            /* key */
+    struct known_patient who; /* texts of the set */
+    char *own_text;           /* of a line of NDJSON */
     struct problems problems;
     bool nobody_there; /* to be told: what is refused is kept for a person to look at */
     unsigned status;   /* HTTP: 201, or what is wrong */
@@ -249,6 +262,7 @@ int64_t submission_keep_refused(struct intake *intake, const struct client *clie
                                 const char *text, size_t length, const struct problems *problems);
 
 void take_readings(struct exchange *exchange);
+void take_patients(struct exchange *exchange);
 void take_preview(struct exchange *exchange);
 void take_release(struct exchange *exchange);
 void take_discard(struct exchange *exchange);

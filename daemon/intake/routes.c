@@ -8,6 +8,7 @@
 
 #define JSON "application/json"
 #define FORM "application/x-www-form-urlencoded"
+#define LIST "application/x-ndjson text/csv"
 
 /* Keep alphabetical by path, GET before POST. */
 const struct route route_table[] = {
@@ -23,6 +24,8 @@ const struct route route_table[] = {
     {"GET",  "/metrics",                  RIGHT_NONE,   NULL, answer_metrics          },
     {"GET",  "/openapi.json",             RIGHT_NONE,   NULL, answer_page             },
     {"GET",  "/v1/kinds",                 RIGHT_NONE,   NULL, answer_kinds            },
+    {"POST", "/v1/patients",              RIGHT_DECIDE, LIST, take_patients           },
+    {"POST", "/v1/patients/_search",      RIGHT_READ,   JSON, answer_patients         },
     {"POST", "/v1/preview",               RIGHT_SEND,   JSON, take_preview            },
     {"POST", "/v1/readings",              RIGHT_SEND,   JSON, take_readings           },
     {"POST", "/v1/readings/_search",      RIGHT_READ,   JSON, answer_readings         },
