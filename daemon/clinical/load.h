@@ -219,6 +219,10 @@ bool load_kind_links(const struct place *file, struct kind *kind); /* what names
 bool load_computed(const struct place *at, struct kind *kind);
 take take_kind; /* const struct kind *, by name */
 
+/* ---- load_again.c ---- */
+
+take take_again; /* nothing: when a form offers to look again */
+
 /* ---- load_paths.c ---- */
 
 /* `kind` NULL: between kinds. Notes which kinds are asked for their last reading. */

@@ -79,6 +79,7 @@ static const struct member word_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("list", REQUIRED, take_word_list, INTO(field, list)),
+    MEMBER("apart", OPTIONAL, take_true, NOWHERE),
     MEMBER("as", REQUIRED, take_name, NAMED(field, as, word_goes_to)),
     MEMBER("code", OPTIONAL, take_codings, INTO(field, codes)),
     MEMBER("category", OPTIONAL, take_category, INTO(field, category)),

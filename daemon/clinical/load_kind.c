@@ -130,6 +130,7 @@ static const struct member kind_members[] = {
     MEMBER("checks", OPTIONAL, take_rows, NOWHERE),
     MEMBER("computed", OPTIONAL, take_object, NOWHERE),
     MEMBER("hints", OPTIONAL, take_hints, NOWHERE),
+    MEMBER("again", OPTIONAL, take_again, NOWHERE),
 };
 
 static bool is_coded(const struct place *file, const struct kind *kind)

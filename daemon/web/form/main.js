@@ -3,12 +3,13 @@ import {look} from './api.js';
 import {byId, el, swap} from './dom.js';
 import {showScreen, screen} from './shell.js';
 import {listen, now} from './state.js';
+import {tableOf} from './table.js';
 import {language, loadWords, say, useTexts} from './words.js';
 
 async function loadTable() {
     const answer = await look(`/v1/kinds?language=${language()}`);
     if (answer.ok) {
-        now.table = answer.body;
+        now.table = tableOf(answer.body);
         useTexts(answer.body);
     }
     return answer.ok;
