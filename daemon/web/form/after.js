@@ -3,7 +3,7 @@
 import {ask} from './api.js';
 import {correctReading} from './correct.js';
 import {button, el, swap, theirs} from './dom.js';
-import {contextNode, contextOf, counts, everyText, flagNodes, flagsOf, heldText, identifierSame, readRecord, scoreNow, scoreText, sentOf, setsOf, shortMoment, stateNode, struckNode, valueOf} from './record.js';
+import {contextNode, contextOf, counts, everyText, flagMarks, flagsOf, heldText, identifierSame, readRecord, scoreNow, scoreText, sentOf, setsOf, shortMoment, stateNode, struckNode, valueOf} from './record.js';
 import {sayWithheld} from './score.js';
 import {go, notice, screen} from './shell.js';
 import {listen, mayDo, now} from './state.js';
@@ -29,7 +29,7 @@ function readingItem(view, reading) {
         el('h2', {}, title),
         el('div', {class: 'what'},
             el(stands ? 'span' : 's', {class: 'number value'}, stands ? null : el('span', {class: 'unseen'}, `${say('record.struck.word')} `), valueOf(table, reading)),
-            stands ? flagNodes(flagsOf(table, reading)) : null,
+            stands ? flagMarks(flagsOf(table, reading)) : null,
             el('p', {class: 'soft'}, contextNode(contextOf(table, reading))),
             stands || reading.state === 'discarded' ? null : el('p', {class: 'soft'}, struckNode(table, reading)),
             whatToDo(reading)),
@@ -100,7 +100,7 @@ function remindRow(view, reading, label, choices) {
 
 function remindRows(view, readings) {
     const standing = readings.filter(counts);
-    const odd = standing.filter(isOdd).map((reading) => remindRow(view, reading, [valueOf(now.table, reading), ' ', flagNodes(flagsOf(now.table, reading))],
+    const odd = standing.filter(isOdd).map((reading) => remindRow(view, reading, [valueOf(now.table, reading), ' ', flagMarks(flagsOf(now.table, reading))],
         RECHECK_MINUTES.map((minutes) => ({text: say('after.in', {every: everyText(minutes)}), minutes, reason: 'look again'}))));
     const again = standing.filter((reading) => now.table.kind(reading.kind).again && isSome(reading)).map((reading) => remindRow(view, reading, [valueOf(now.table, reading), ' ', el('span', {class: 'soft'}, say('after.done'))],
         now.table.kind(reading.kind).again.map((row) => ({text: say('after.again', {what: told(row.text), from: row.from, to: row.to}), minutes: row.from, reason: row.text}))));

@@ -123,7 +123,7 @@ export function flagsOf(table, reading) {
     });
 }
 
-export const flagNodes = (flags) => flags.map((flag) => el('span', {class: 'flag', title: flag.range || null}, el('span', {'aria-hidden': 'true'}, `${flag.shape} `), flag.text));
+export const flagMarks = (flags) => flags.map((flag) => el('span', {class: 'flag', title: flag.range || null}, el('span', {'aria-hidden': 'true'}, `${flag.shape} `), flag.text));
 
 // "25-Nov 13:50": in lists of the last days the year says nothing.
 export function shortMoment(moment) {

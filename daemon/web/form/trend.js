@@ -4,7 +4,7 @@
 import {decimalOf} from './decimal.js';
 import {dueOf} from './due.js';
 import {el, swap, theirs} from './dom.js';
-import {contextNode, contextOf, contextText, correctionOf, counts, flagNodes, flagsOf, readRecord, scoreNow, sentOf, setsOf, shortMoment, struckNode, takenAt, takenBy, valueOf} from './record.js';
+import {contextNode, contextOf, contextText, correctionOf, counts, flagMarks, flagsOf, readRecord, scoreNow, sentOf, setsOf, shortMoment, struckNode, takenAt, takenBy, valueOf} from './record.js';
 import {screen} from './shell.js';
 import {listen, now} from './state.js';
 import {soonOnce} from './after.js';
@@ -14,11 +14,14 @@ import {say, timeText, told} from './words.js';
 const HOUR_MS = 3600000;
 const PERIODS = [['day', 24 * HOUR_MS], ['three', 72 * HOUR_MS], ['all', null]];
 const ROUND_INTERVAL = 720; // minutes, where nothing asks for another: NICE CG50, clinical pack 8.1
-const LEFT = 44, RIGHT = 14, TOP = 10, BOTTOM = 34, PLOT = 104, LANE = 26;
+const LEFT = 44, RIGHT = 14, TOP = 10, BOTTOM = 34, PLOT = 104, LANE = 34, EMPTY = 24, TEXT_MOST = 120;
 
 const drawn = (name, given, ...inside) => el(name, {svg: true, ...given}, ...inside);
 
 // ---- what a panel shows ----
+
+// Long texts of somebody's are whole on the screen of their set.
+const contextHere = (table, reading) => contextOf(table, reading).map((row) => row.text.length > TEXT_MOST ? {...row, text: `${row.text.slice(0, TEXT_MOST)}…`} : row);
 
 // For the place on the paper only; in words a value stays in the unit in which it is kept.
 function placed(table, part, value, code) {
@@ -48,7 +51,7 @@ function pointOf(table, kind, reading, intervals) {
     return {
         reading, at: takenAt(reading).getTime(), stands: counts(reading), notTaken: Boolean(sentOf(reading)['not-taken']), values: numbers.map((one) => one.value), word,
         group: apartOf(table, kind, reading), bands: bandsOf(table, kind, reading), interval: intervals.get(reading.set) ?? ROUND_INTERVAL,
-        text: valueOf(table, reading), more: contextText(contextOf(table, reading)), flags: flagsOf(table, reading),
+        text: valueOf(table, reading), more: contextText(contextHere(table, reading)), flags: flagsOf(table, reading),
         struck: counts(reading) ? '' : struckWords(table, reading), by: takenBy(reading),
     };
 }
@@ -63,7 +66,7 @@ function signPanel(table, kind, readings, intervals) {
     const lanes = kind.parts.find((part) => part.list) && !points.some((point) => point.values.length)
         ? table.words(kind.parts.find((part) => part.list).list).filter((row) => points.some((point) => point.word === row.word)).map((row) => ({word: row.word, text: told(row.text)})) : null;
     const [first] = kind.parts.filter((part) => part.unit);
-    return {key: kind.name, title: told(kind.title), unit: first?.unit.text ?? '', points, lanes, groups: [...new Set(points.filter((point) => point.values.length).map((point) => point.group))]};
+    return {key: kind.name, title: told(kind.title), unit: first?.unit.text ?? '', points, lanes, whole: kind.parts.every((part) => part.whole), groups: [...new Set(points.filter((point) => point.values.length).map((point) => point.group))]};
 }
 
 function scorePanel(sets) {
@@ -73,7 +76,7 @@ function scorePanel(sets) {
         at: set.taken.getTime(), stands: true, values: [score.total], group: '', bands: [], interval: score['interval-minutes'] || 60, text: String(score.total), more: told(score.risk ?? ''),
         flags: score['single-trigger'] ? [{shape: '◆', text: say('after.single')}] : [], struck: '', by: set.by,
     })).reverse();
-    return {key: 'score', title: told(scored[0].score.title), unit: '', points, lanes: null, groups: [''], least: 0};
+    return {key: 'score', title: told(scored[0].score.title), unit: '', points, lanes: null, groups: [''], least: 0, whole: true};
 }
 
 // How soon a set asks for the next one, by set.
@@ -87,8 +90,8 @@ function valueAxis(panel) {
     const values = panel.points.flatMap((point) => [...point.values, ...point.bands.flatMap((band) => [band.low, band.high])]).filter((value) => Number.isFinite(value));
     if (!values.length) return {low: 0, high: 1, ticks: []};
     const low = Math.min(panel.least ?? Infinity, ...values), high = Math.max(...values);
-    const step = niceStep(Math.max(high - low, 1), 4);
-    const from = Math.floor((low - (panel.least === undefined ? step / 4 : 0)) / step) * step, to = Math.ceil((high + step / 4) / step) * step;
+    const step = Math.max(panel.whole ? 1 : 0, niceStep(Math.max(high - low, 1), 4));
+    const from = Math.floor(low / step) * step, to = Math.max(from + step, Math.ceil(high / step) * step);
     return {low: from, high: to, ticks: Array.from({length: Math.round((to - from) / step) + 1}, (_, index) => Number((from + index * step).toFixed(2)))};
 }
 
@@ -135,9 +138,11 @@ function linePath(points, xOf, yOf) {
     return standing.map((point, index) => `${index && !isLate(standing[index - 1], point) ? 'L' : 'M'}${xOf(point.at).toFixed(1)} ${yOf(point.values[0]).toFixed(1)}`).join('');
 }
 
+const sameBands = (point, before) => JSON.stringify(point.bands) === JSON.stringify(before?.bands);
+
 // From each reading to the next; the ages and routes that a range is for may change on the way.
 function bandNodes(points, xOf, yOf, axis, end) {
-    const standing = points.filter((point) => point.stands && point.bands.length);
+    const standing = points.filter((point, index, all) => point.stands && point.bands.length && !sameBands(point, all.slice(0, index).findLast((one) => one.stands && one.bands.length)));
     return standing.flatMap((point, index) => point.bands.map((band) => {
         const x = index ? xOf(point.at) : LEFT, until = index + 1 < standing.length ? xOf(standing[index + 1].at) : end;
         const top = yOf(Math.min(band.high ?? axis.high, axis.high)), bottom = yOf(Math.max(band.low ?? axis.low, axis.low));
@@ -147,11 +152,11 @@ function bandNodes(points, xOf, yOf, axis, end) {
 
 function drawPanel(panel, frame) {
     const {width, from, to} = frame;
-    const height = TOP + (panel.lanes ? Math.max(1, panel.lanes.length) * LANE : PLOT);
+    const height = TOP + (panel.lanes ? panel.lanes.length * LANE || EMPTY : panel.groups.length ? PLOT : EMPTY);
     const end = width - RIGHT;
     const axis = valueAxis(panel);
     const xOf = (at) => LEFT + (at - from) / (to - from) * (end - LEFT);
-    const yOf = panel.lanes ? (word) => TOP + (panel.lanes.findIndex((one) => one.word === word) + .5) * LANE : (value) => height - 8 - (value - axis.low) / (axis.high - axis.low) * (height - TOP - 8);
+    const yOf = panel.lanes ? (word) => TOP + (panel.lanes.findIndex((one) => one.word === word) + .7) * LANE : (value) => height - 8 - (value - axis.low) / (axis.high - axis.low) * (height - TOP - 8);
     const svg = drawn('svg', {class: 'plot', viewBox: `0 0 ${width} ${height + BOTTOM}`, role: 'slider', tabindex: 0});
     const ticks = timeTicks(from, to, end - LEFT);
     const points = panel.points.map((point) => ({...point, x: xOf(point.at)}));
@@ -164,7 +169,7 @@ function drawPanel(panel, frame) {
         drawn('path', {class: 'axis', d: `M${LEFT} ${TOP}V${height}H${end}`}),
         panel.lanes ? null : panel.groups.map((group) => drawn('path', {class: 'line', d: linePath(points.filter((point) => point.group === group), xOf, yOf)})),
         here, points.map((point) => markOf(panel, point, point.x, yOf, height)),
-        panel.lanes ? panel.lanes.map(({word, text}) => drawn('text', {x: LEFT + 4, y: yOf(word) - 5, class: 'lane'}, text)) : null].flat(9).filter(Boolean));
+        panel.lanes ? panel.lanes.map(({word, text}) => drawn('text', {x: LEFT + 4, y: yOf(word) - 9, class: 'lane'}, text)) : null].flat(9).filter(Boolean));
     return {svg, points, here, height};
 }
 
@@ -172,7 +177,7 @@ function drawPanel(panel, frame) {
 
 function readoutNodes(point) {
     if (!point) return say('trend.nothing');
-    return [el('span', {class: 'number'}, shortMoment(new Date(point.at))), ' · ', el(point.stands ? 'strong' : 's', {class: 'number'}, point.text), ' ', flagNodes(point.flags), point.struck ? ` ${point.struck}` : '', point.more ? [' · ', theirs(point.more)] : null];
+    return [el('span', {class: 'number'}, shortMoment(new Date(point.at))), ' · ', el(point.stands ? 'strong' : 's', {class: 'number'}, point.text), ' ', flagMarks(point.flags), point.struck ? ` ${point.struck}` : '', point.more ? [' · ', theirs(point.more)] : null];
 }
 
 const spoken = (point) => [shortMoment(new Date(point.at)), point.struck, point.text, ...point.flags.map((flag) => flag.text), point.more].filter(Boolean).join(', ');
@@ -213,18 +218,18 @@ function panelNode(panel, frame) {
 
 function cellNodes(table, reading) {
     const stands = counts(reading);
-    return el('div', {}, el(stands ? 'span' : 's', {class: 'number'}, stands ? null : el('span', {class: 'unseen'}, `${say('record.struck.word')} `), valueOf(table, reading)), ' ', stands ? flagNodes(flagsOf(table, reading)) : null,
-        el('small', {class: 'soft'}, ' ', contextNode(contextOf(table, reading)), stands ? null : [' ', struckNode(table, reading)]));
+    return el('div', {}, el(stands ? 'span' : 's', {class: 'number'}, stands ? null : el('span', {class: 'unseen'}, `${say('record.struck.word')} `), valueOf(table, reading)), ' ', stands ? flagMarks(flagsOf(table, reading)) : null,
+        el('small', {class: 'soft'}, ' ', contextNode(contextHere(table, reading)), stands ? null : [' ', struckNode(table, reading)]));
 }
 
 export function recordTable(table, sets) {
     const kinds = table.kinds.filter((kind) => sets.some((set) => set.readings.some((one) => one.kind === kind.name)));
     return el('table', {class: 'record'}, el('caption', {class: 'unseen'}, say('trend.table')),
-        el('thead', {}, el('tr', {}, el('th', {scope: 'col'}, say('trend.when')), kinds.map((kind) => el('th', {scope: 'col'}, told(kind.title))), el('th', {scope: 'col'}, say('trend.score')))),
+        el('thead', {}, el('tr', {}, el('th', {scope: 'col'}, say('trend.when')), el('th', {scope: 'col'}, say('trend.score')), kinds.map((kind) => el('th', {scope: 'col'}, told(kind.title))))),
         el('tbody', {}, sets.map((set) => {
             const score = scoreNow(table, set);
-            return el('tr', {}, el('th', {scope: 'row', class: 'number'}, shortMoment(set.taken), el('small', {class: 'soft'}, ' ', theirs(set.by))),
-                kinds.map((kind) => el('td', {}, set.readings.filter((one) => one.kind === kind.name).map((one) => cellNodes(table, one)))), el('td', {class: 'number'}, score?.total ?? '–'));
+            return el('tr', {}, el('th', {scope: 'row', class: 'number'}, shortMoment(set.taken), el('small', {class: 'soft'}, ' ', theirs(set.by))), el('td', {class: 'number'}, score?.total ?? '–'),
+                kinds.map((kind) => el('td', {}, set.readings.filter((one) => one.kind === kind.name).map((one) => cellNodes(table, one)))));
         })));
 }
 
