@@ -225,6 +225,9 @@ take take_often;                           /* nothing: words of the struct field
 take take_offers;                          /* nothing: units that the struct part accepts */
 take take_question;                        /* nothing: whom a struct score_withhold is asked of */
 bool form_holds(const struct place *file); /* asks, hints, longest counts of the kind being read */
+/* ---- load_again.c ---- */
+
+take take_again; /* nothing: when a form offers to look again */
 
 /* ---- load_paths.c ---- */
 

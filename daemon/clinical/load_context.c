@@ -80,6 +80,7 @@ static const struct member word_members[] = {
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("list", REQUIRED, take_word_list, INTO(field, list)),
     MEMBER("often", OPTIONAL, take_often, ITSELF),
+    MEMBER("apart", OPTIONAL, take_true, NOWHERE),
     MEMBER("as", REQUIRED, take_name, NAMED(field, as, word_goes_to)),
     MEMBER("code", OPTIONAL, take_codings, INTO(field, codes)),
     MEMBER("category", OPTIONAL, take_category, INTO(field, category)),

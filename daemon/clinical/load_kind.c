@@ -99,6 +99,7 @@ static const struct member kind_members[] = {
     MEMBER("computed", OPTIONAL, take_object, NOWHERE),
     MEMBER("asks", OPTIONAL, take_rows, NOWHERE),
     MEMBER("hints", OPTIONAL, take_rows, NOWHERE),
+    MEMBER("again", OPTIONAL, take_again, NOWHERE),
 };
 
 static bool is_coded(const struct place *file, const struct kind *kind)
