@@ -29,6 +29,7 @@ struct daemon {
     struct outbox *outbox;
     struct courier *courier;
     struct access *access;
+    struct users *users;
     struct intake *intake;
     char mappings[4096];
     char first_token[TOKEN_TEXT_ROOM];
@@ -153,33 +154,78 @@ static int start_access(struct daemon *daemon)
     return status == STATUS_OK ? EX_OK : EX_OSERR;
 }
 
+static int start_users(struct daemon *daemon)
+{
+    const struct users_options options = {.path = daemon->settings.users,
+                                          .pin_least = (size_t)daemon->settings.pin_least};
+
+    return users_start(&options, clock_monotonic_ms(), &daemon->users) == STATUS_OK ? EX_OK
+                                                                                    : EX_OSERR;
+}
+
 static int start_intake(struct daemon *daemon)
 {
-    struct intake_parts parts = {&daemon->settings, daemon->outbox, daemon->courier,
-                                 daemon->access};
+    struct intake_parts parts = {&daemon->settings, daemon->outbox, daemon->courier, daemon->access,
+                                 daemon->users};
+    enum status status = intake_start(&parts, daemon->kinds, &daemon->intake);
 
-    return intake_start(&parts, daemon->kinds, &daemon->intake) == STATUS_OK ? EX_OK
-                                                                             : EX_UNAVAILABLE;
+    if (status == STATUS_OK)
+        return EX_OK;
+    return status == STATUS_INVALID ? EX_CONFIG : EX_UNAVAILABLE;
 }
 
 /* ---- while it runs ---- */
+
+/* An invented person, so that the form can be tried at once; in a file of its own (settings.c). */
+static void add_demo_person(struct daemon *daemon)
+{
+    const struct user person = {.name = "demo",
+                                .practitioner = "demo-nurse",
+                                .display = "Demo Nurse (invented)",
+                                .role = ROLE_NURSE};
+    char pin[PIN_MADE_ROOM];
+    enum status status = users_add(daemon->users, &person, clock_monotonic_ms(), pin);
+
+    if (status == STATUS_OK)
+        dprintf(STDOUT_FILENO, "to sign in, shown once: name %s, PIN %s\n", person.name, pin);
+    else
+        log_line(LOG_LEVEL_WARNING, "users file %s: %s; nobody can sign in", daemon->settings.users,
+                 status_text(status));
+    sodium_memzero(pin, sizeof(pin));
+}
+
+/* While nobody has an account. */
+static void announce_people(struct daemon *daemon)
+{
+    char code[ENROLMENT_CODE_ROOM];
+
+    if (!users_enrolment_code(daemon->users, code))
+        return;
+    if (daemon->settings.demo)
+        add_demo_person(daemon);
+    else
+        dprintf(STDOUT_FILENO, "code to enrol the first administrator, shown once: %s\n", code);
+    sodium_memzero(code, sizeof(code));
+}
 
 static void announce(struct daemon *daemon)
 {
     const char *listen = daemon->settings.listen;
     int host = (int)(strrchr(listen, ':') - listen); /* the port may have been 0: any */
 
-    log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on http://%.*s:%u", host,
-             listen, intake_port(daemon->intake));
+    log_line(LOG_LEVEL_INFO, "wardpostd " WARDPOST_VERSION " listens on %s://%.*s:%u",
+             daemon->settings.certificate[0] ? "https" : "http", host, listen,
+             intake_port(daemon->intake));
     if (daemon->first_token[0]) {
         dprintf(STDOUT_FILENO, "token for the first client, shown once: %s\n", daemon->first_token);
         sodium_memzero(daemon->first_token, sizeof(daemon->first_token));
     }
+    announce_people(daemon);
     if (daemon->settings.demo)
         log_line(LOG_LEVEL_WARNING, "--demo: no token is needed; for trying out, not for patients");
 }
 
-/* A broken table keeps the old one in force and says so. */
+/* A broken table or certificate keeps the old one in force and says so. */
 static void reload(struct daemon *daemon)
 {
     struct kinds *kinds = NULL;
@@ -194,6 +240,7 @@ static void reload(struct daemon *daemon)
         log_line(LOG_LEVEL_ERROR, "the old kind table %s stays in force",
                  kinds_version(daemon->kinds));
     }
+    intake_reload_certificate(daemon->intake);
     courier_nudge(daemon->courier);
     service_notify("READY=1");
 }
@@ -257,17 +304,27 @@ static int check_users(const char *path)
     return code;
 }
 
+static int check_certificate(const struct settings *settings)
+{
+    char why[200];
+    enum status status = intake_check(settings, why);
+
+    if (why[0])
+        (void)fprintf(stderr, "%s\n", why);
+    return status == STATUS_OK ? EX_OK : EX_CONFIG;
+}
+
 static int check(struct daemon *daemon)
 {
     const int codes[] = {find_kinds(daemon), check_clients(daemon->settings.clients),
-                         check_users(daemon->settings.users)};
+                         check_users(daemon->settings.users), check_certificate(&daemon->settings)};
     int code = EX_OK;
 
     for (size_t i = 0; i < sizeof(codes) / sizeof(codes[0]); i++)
         if (codes[i] != EX_OK)
             code = codes[i];
     if (code == EX_OK)
-        puts("settings, kind table, clients and users are in order");
+        puts("settings, kind table, clients, users and certificate are in order");
     return code;
 }
 
@@ -309,6 +366,8 @@ int main(int argc, char **argv)
         goto done;
     if ((code = start_access(&daemon)) != EX_OK)
         goto done;
+    if ((code = start_users(&daemon)) != EX_OK)
+        goto done;
     if ((code = start_intake(&daemon)) != EX_OK)
         goto done;
     announce(&daemon);
@@ -319,6 +378,7 @@ done:
     intake_stop(daemon.intake); /* first nobody may send, */
     courier_stop(daemon.courier, daemon.settings.drain_ms);
     outbox_stop(daemon.outbox); /* last the disk is closed */
+    users_stop(daemon.users);
     access_stop(daemon.access);
     kinds_free(daemon.kinds);
     settings_clear(&daemon.settings);

@@ -15,7 +15,8 @@
 
 /* NOT_FOUND: no file; INVALID: no JSON, `why` says where. *root_out is the caller's. */
 MUST_CHECK enum status private_file_read(const char *path, json_t **root_out, char why[200]);
-/* Temporary file, fsync, rename, fsync of the folder; mode 0600, and the owner the old one had. */
+/* Temporary file, fsync, rename, fsync of the folder; mode 0600, and the owner the
+ * old one had (a new one of root: its folder). */
 MUST_CHECK enum status private_file_replace(const char *path, const char *text, size_t length);
 /* Whoever reads, changes and writes holds this meanwhile; it waits for others, threads too. A
  * descriptor to be closed, or -1: its folder cannot be opened. */
@@ -41,6 +42,20 @@ MUST_CHECK enum status private_list_read(const char *path, const struct listed *
                                          void **items_out, size_t *count_out, char why[200]);
 MUST_CHECK enum status private_list_write(const char *path, const struct listed *listed,
                                           const void *items, size_t count);
+
+/* ---- user_list.c ---- */
+
+typedef enum status user_list_changer(struct user_list *list, void *context);
+/* Reads, changes and writes while nobody else does; no file is an empty list. What `change` answers
+ * other than STATUS_OK is the answer, and nothing is written. DAMAGED: a broken file. */
+MUST_CHECK enum status user_list_change(const char *path, user_list_changer *change, void *context);
+
+/* ---- users.c, for accounts.c ---- */
+
+const char *users_path(const struct users *users);
+void users_look(struct users *users, int64_t now_ms); /* at the file, now */
+/* One PIN at a time. */
+MUST_CHECK enum status users_hash(struct users *users, const char *pin, char hash[PIN_HASH_ROOM]);
 
 /* ---- gate.c: how often a wrong PIN may be tried. Pure: the time comes in, ms, monotonic ---- */
 

@@ -85,7 +85,8 @@ static const char *read_client(const json_t *item, void *out)
 {
     struct client *client = out;
 
-    if (!private_file_text(json_object_get(item, "name"), client->name, CLIENT_NAME_ROOM))
+    if (!private_file_text(json_object_get(item, "name"), client->name, DEVICE_NAME_ROOM) ||
+        strncmp(client->name, CLIENT_OF_USER, strlen(CLIENT_OF_USER)) == 0)
         return "name";
     if (!read_hash(json_object_get(item, "token-hash"), client))
         return "token-hash";

@@ -87,16 +87,20 @@ static enum status sync_folder_of(const char *path)
     return status;
 }
 
-/* It stays the file of whoever reads it: root enrols, the daemon's own user reads. */
-static enum status keep_owner(const char *path, int fd)
+/* It stays the file of whoever reads it: root enrols, the daemon's own user reads. A new one is
+ * root's to give to whose folder it is. */
+static enum status give_to_owner(const char *path, int fd)
 {
     struct stat old, new;
+    bool is_new = stat(path, &old) != 0;
+    char copy[4096];
 
-    if (stat(path, &old) != 0)
-        return errno == ENOENT ? STATUS_OK : STATUS_IO;
+    (void)snprintf(copy, sizeof(copy), "%s", path);
+    if (is_new && (errno != ENOENT || stat(dirname(copy), &old) != 0))
+        return STATUS_IO;
     if (fstat(fd, &new) != 0)
         return STATUS_IO;
-    if (old.st_uid == new.st_uid && old.st_gid == new.st_gid)
+    if ((is_new && new.st_uid != 0) || (old.st_uid == new.st_uid &&old.st_gid == new.st_gid))
         return STATUS_OK;
     return fchown(fd, old.st_uid, old.st_gid) == 0 ? STATUS_OK : STATUS_IO;
 }
@@ -114,7 +118,7 @@ enum status private_file_replace(const char *path, const char *text, size_t leng
     fd = open(temporary, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
     if (fd < 0)
         return STATUS_IO;
-    status = keep_owner(path, fd);
+    status = give_to_owner(path, fd);
     if (status == STATUS_OK)
         status = write_all(fd, text, length);
     if (close(fd) != 0 && status == STATUS_OK)

@@ -39,3 +39,22 @@ unsigned role_rights(enum role role)
             return roles[i].rights;
     return RIGHT_NONE;
 }
+
+const char *right_word(size_t index, enum right *right)
+{
+    static const struct {
+        const char *word;
+        enum right right;
+    } words[] = {
+        {"send",     RIGHT_SEND    },
+        {"read",     RIGHT_READ    },
+        {"decide",   RIGHT_DECIDE  },
+        {"reset",    RIGHT_RESET   },
+        {"accounts", RIGHT_ACCOUNTS},
+    };
+
+    if (index >= sizeof(words) / sizeof(words[0]))
+        return NULL;
+    *right = words[index].right;
+    return words[index].word;
+}

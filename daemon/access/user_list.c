@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
+#include <unistd.h>
 
 #include "access/access_private.h"
 #include "wardpost/json_in.h"
@@ -146,4 +147,25 @@ enum status user_list_add(struct user_list *list, const struct user *user)
     list->items = longer;
     list->items[list->count++] = *user;
     return STATUS_OK;
+}
+
+enum status user_list_change(const char *path, user_list_changer *change, void *context)
+{
+    struct user_list list = {0};
+    char why[200];
+    int lock = user_list_lock(path);
+    enum status status = lock >= 0 ? user_list_read(path, &list, why) : STATUS_IO;
+
+    if (status == STATUS_NOT_FOUND)
+        status = STATUS_OK;
+    else if (status == STATUS_INVALID)
+        status = STATUS_DAMAGED;
+    if (status == STATUS_OK)
+        status = change(&list, context);
+    if (status == STATUS_OK)
+        status = user_list_write(path, &list);
+    user_list_clear(&list);
+    if (lock >= 0)
+        close(lock);
+    return status;
 }

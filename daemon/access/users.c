@@ -11,7 +11,6 @@
 #include <string.h>
 #include <strings.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include "access/access_private.h"
 #include "wardpost/log.h"
@@ -116,7 +115,7 @@ static void read_again(struct users *users, const struct stat *now)
     swap_list(users, &list, gates, now);
 }
 
-static void look_now(struct users *users, int64_t now_ms)
+void users_look(struct users *users, int64_t now_ms)
 {
     struct stat seen, now = {0};
     bool is_there = stat(users->path, &now) == 0;
@@ -141,7 +140,7 @@ static void look_when_due(struct users *users, int64_t now_ms)
     due = now_ms >= users->next_look_ms;
     pthread_mutex_unlock(&users->lock);
     if (due)
-        look_now(users, now_ms);
+        users_look(users, now_ms);
 }
 
 enum status users_start(const struct users_options *options, int64_t now_ms, struct users **out)
@@ -157,7 +156,7 @@ enum status users_start(const struct users_options *options, int64_t now_ms, str
     users->pin_least = options->pin_least;
     randombytes_buf(users->key, sizeof(users->key));
     pin_dummy(users->dummy);
-    look_now(users, now_ms);
+    users_look(users, now_ms);
     *out = users;
     return STATUS_OK;
 }
@@ -175,6 +174,16 @@ void users_stop(struct users *users)
     free(users);
 }
 
+/* The hash of the PIN is not given away; that it is another one can be seen. */
+static void hide_pin(const struct users *users, struct user *user)
+{
+    unsigned char hash[crypto_shorthash_BYTES];
+
+    crypto_shorthash(hash, (const unsigned char *)user->pin, strlen(user->pin), users->key);
+    memcpy(&user->stamp, hash, sizeof(user->stamp));
+    sodium_memzero(user->pin, sizeof(user->pin));
+}
+
 bool users_find(struct users *users, const char *name, int64_t now_ms, struct user *out)
 {
     const struct user *user;
@@ -186,10 +195,33 @@ bool users_find(struct users *users, const char *name, int64_t now_ms, struct us
     found = user && !user->disabled;
     if (found) {
         *out = *user;
-        sodium_memzero(out->pin, sizeof(out->pin));
+        hide_pin(users, out);
     }
     pthread_mutex_unlock(&users->lock);
     return found;
+}
+
+enum status users_all(struct users *users, int64_t now_ms, struct user_list *out)
+{
+    struct user_list list = {0};
+    enum status status = STATUS_OK;
+
+    users_look(users, now_ms);
+    pthread_mutex_lock(&users->lock);
+    for (size_t i = 0; i < users->list.count && status == STATUS_OK; i++)
+        if ((status = user_list_add(&list, &users->list.items[i])) == STATUS_OK)
+            hide_pin(users, &list.items[i]);
+    pthread_mutex_unlock(&users->lock);
+    if (status == STATUS_OK)
+        *out = list;
+    else
+        user_list_clear(&list);
+    return status;
+}
+
+const char *users_path(const struct users *users)
+{
+    return users->path;
 }
 
 /* ---- signing in ---- */
@@ -270,7 +302,7 @@ static enum status judge(struct users *users, const char *name, const char *pin,
     enum pin_answer answer;
 
     *out = (struct signed_in){.result = SIGN_IN_LOCKED};
-    look_now(users, now_ms);
+    users_look(users, now_ms);
     if (pass_gate(users, name, now_ms, &user, &before, &out->wait_s)) {
         pthread_mutex_lock(&users->hashing);
         answer = pin_compare(pin, user.pin);
@@ -297,13 +329,13 @@ enum status users_sign_in(struct users *users, const char *name, const char *pin
 {
     enum status status = judge(users, name, pin, now_ms, out);
 
-    sodium_memzero(out->user.pin, sizeof(out->user.pin));
+    hide_pin(users, &out->user);
     return status;
 }
 
 /* ---- changes ---- */
 
-static enum status hash_alone(struct users *users, const char *pin, char hash[PIN_HASH_ROOM])
+enum status users_hash(struct users *users, const char *pin, char hash[PIN_HASH_ROOM])
 {
     enum status status;
 
@@ -313,31 +345,22 @@ static enum status hash_alone(struct users *users, const char *pin, char hash[PI
     return status;
 }
 
-/* Only over the PIN that was just given: an administrator may have set another meanwhile. */
-static enum status put_pin(const char *path, const struct user *old, const char hash[PIN_HASH_ROOM])
-{
-    struct user_list list = {0};
-    struct user *user;
-    char why[200];
-    int lock = user_list_lock(path);
-    enum status status = lock >= 0 ? user_list_read(path, &list, why) : STATUS_IO;
+struct fresh_pin {
+    const struct user *old; /* as it was when the PIN was given */
+    const char *hash;
+};
 
-    if (status == STATUS_OK) {
-        user = user_list_find(&list, old->name);
-        if (user && !user->disabled && strcmp(user->pin, old->pin) == 0) {
-            memcpy(user->pin, hash, PIN_HASH_ROOM);
-            user->must_change = false;
-            status = user_list_write(path, &list);
-        } else {
-            status = STATUS_CONFLICT;
-        }
-    }
-    user_list_clear(&list);
-    if (lock >= 0)
-        close(lock);
-    return status == STATUS_NOT_FOUND ? STATUS_CONFLICT
-           : status == STATUS_INVALID ? STATUS_DAMAGED
-                                      : status;
+/* Only over the PIN that was just given: an administrator may have set another meanwhile. */
+static enum status put_pin(struct user_list *list, void *context)
+{
+    const struct fresh_pin *fresh = context;
+    struct user *user = user_list_find(list, fresh->old->name);
+
+    if (!user || user->disabled || strcmp(user->pin, fresh->old->pin) != 0)
+        return STATUS_CONFLICT;
+    memcpy(user->pin, fresh->hash, PIN_HASH_ROOM);
+    user->must_change = false;
+    return STATUS_OK;
 }
 
 enum status users_change_pin(struct users *users, const char *name, const char *pin,
@@ -357,14 +380,16 @@ enum status users_change_pin(struct users *users, const char *name, const char *
     }
     status = judge(users, name, pin, now_ms, out);
     if (status == STATUS_OK && out->result == SIGN_IN_OK) {
-        status = hash_alone(users, fresh, hash);
+        status = users_hash(users, fresh, hash);
         if (status == STATUS_OK)
-            status = put_pin(users->path, &out->user, hash);
-        if (status == STATUS_OK)
+            status = user_list_change(users->path, put_pin, &(struct fresh_pin){&out->user, hash});
+        if (status == STATUS_OK) {
+            memcpy(out->user.pin, hash, sizeof(hash));
             out->user.must_change = false;
-        look_now(users, now_ms);
+        }
+        users_look(users, now_ms);
     }
-    sodium_memzero(out->user.pin, sizeof(out->user.pin));
+    hide_pin(users, &out->user);
     return status;
 }
 
@@ -427,27 +452,9 @@ static void forget_code(struct users *users)
 }
 
 /* Whoever comes first: the file itself says whether there is somebody. */
-static enum status put_first(const char *path, const struct user *first)
+static enum status put_first(struct user_list *list, void *context)
 {
-    struct user_list list = {0};
-    char why[200];
-    int lock = user_list_lock(path);
-    enum status status = lock >= 0 ? user_list_read(path, &list, why) : STATUS_IO;
-
-    if (status == STATUS_NOT_FOUND)
-        status = STATUS_OK;
-    else if (status == STATUS_INVALID)
-        status = STATUS_DAMAGED;
-    if (status == STATUS_OK && list.count > 0)
-        status = STATUS_CONFLICT;
-    if (status == STATUS_OK)
-        status = user_list_add(&list, first);
-    if (status == STATUS_OK)
-        status = user_list_write(path, &list);
-    user_list_clear(&list);
-    if (lock >= 0)
-        close(lock);
-    return status;
+    return list->count > 0 ? STATUS_CONFLICT : user_list_add(list, context);
 }
 
 enum status users_enrol(struct users *users, const char *code, const struct user *first,
@@ -468,12 +475,12 @@ enum status users_enrol(struct users *users, const char *code, const struct user
     }
     if (!pin_is_good(pin, users->pin_least, why))
         return STATUS_INVALID;
-    status = hash_alone(users, pin, user.pin);
+    status = users_hash(users, pin, user.pin);
     if (status == STATUS_OK)
-        status = put_first(users->path, &user);
+        status = user_list_change(users->path, put_first, &user);
     if (status == STATUS_OK || status == STATUS_CONFLICT)
         forget_code(users);
-    look_now(users, now_ms);
+    users_look(users, now_ms);
     sodium_memzero(&user, sizeof(user));
     return status;
 }

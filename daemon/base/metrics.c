@@ -29,6 +29,9 @@ static const struct row rows[METRIC_COUNT] = {
                                   "HTTP requests without the right to be here."                              },
     [METRIC_CONNECTIONS_CUT] = {"connections_cut",        COUNTER,
                                   "Connections cut because they missed a deadline."                          },
+    [METRIC_CONNECTIONS_STRANGE] =
+        {"connections_strange",    COUNTER,
+                                  "Connections closed because they did not come from the proxy in front."    },
     [METRIC_COMMITS] = {"commits",                COUNTER, "Transactions on disk."                 },
     [METRIC_COMMIT_ENTRIES] = {"commit_entries",         COUNTER,
                                   "Entries that those transactions accepted."                                },

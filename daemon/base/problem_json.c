@@ -21,10 +21,9 @@ void problems_out(struct json_out *out, const struct problems *problems)
     out_array_end(out);
 }
 
-void problem_out(struct json_out *out, int http_status, const char *title, const char *detail,
-                 const struct problems *problems)
+void problem_members_out(struct json_out *out, int http_status, const char *title,
+                         const char *detail, const struct problems *problems)
 {
-    out_object(out);
     out_member(out, "type", "about:blank");
     out_member(out, "title", title);
     out_member_integer(out, "status", http_status);
@@ -35,5 +34,12 @@ void problem_out(struct json_out *out, int http_status, const char *title, const
         if (problems->dropped > 0)
             out_member_integer(out, "dropped", (int64_t)problems->dropped);
     }
+}
+
+void problem_out(struct json_out *out, int http_status, const char *title, const char *detail,
+                 const struct problems *problems)
+{
+    out_object(out);
+    problem_members_out(out, http_status, title, detail, problems);
     out_object_end(out);
 }

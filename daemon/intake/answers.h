@@ -13,6 +13,7 @@ void answer_kinds(struct exchange *exchange);
 void answer_live(struct exchange *exchange);
 void answer_metrics(struct exchange *exchange);
 void answer_page(struct exchange *exchange);
+void answer_patients(struct exchange *exchange);
 void answer_reading(struct exchange *exchange);
 void answer_readings(struct exchange *exchange);
 void answer_ready(struct exchange *exchange);

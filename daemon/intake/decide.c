@@ -76,7 +76,8 @@ static bool read_decision(struct exchange *exchange, struct decision *decision)
         unknown_members(decision->body, decision->numbered, &problems);
         if (decision->by && !client_may_name(&exchange->client, decision->by))
             problem_add(&problems, PROBLEM_NOT_ALLOWED, "/by",
-                        "this token may not name that practitioner");
+                        exchange->client.signed_in ? "this is not the person who is signed in"
+                                                   : "this token may not name that practitioner");
     }
     if (problems.count > 0)
         reply_problem(exchange, status == STATUS_INVALID ? 400 : 422, "cannot be decided",

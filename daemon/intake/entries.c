@@ -230,6 +230,25 @@ done:
     return status;
 }
 
+/* What the set says of its patient, for the local copy. */
+static void say_who(struct submission *submission)
+{
+    const struct set *set = submission->set;
+    const json_t *sent = json_object_get(set->body, "patient");
+
+    if (!set->patient.given)
+        return;
+    submission->who =
+        (struct known_patient){.system = set->patient.system,
+                               .value = set->patient.value,
+                               .family = set->patient.family,
+                               .birth_date = json_string_value(json_object_get(sent, "birthDate")),
+                               .active = true,
+                               .source = PATIENT_FROM_READING,
+                               .seen_ms = submission->put.accepted_ms};
+    submission->put.who = &submission->who;
+}
+
 enum status submission_entries(const struct submission_frame *frame, struct submission *submission,
                                const char *text, size_t length)
 {
@@ -248,6 +267,7 @@ enum status submission_entries(const struct submission_frame *frame, struct subm
     put->client = frame->client->name;
     put->table_version = kinds_version(submission->set->kinds);
     put->accepted_ms = clock_wall_ms();
+    say_who(submission);
     submission_answer(submission, NULL);
     return json_out_ok(&submission->answer) ? STATUS_OK : STATUS_NO_MEMORY;
 }

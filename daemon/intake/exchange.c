@@ -22,15 +22,15 @@ static bool name_is(const char *sent, size_t length, const char *name)
     return strlen(name) == length && strncasecmp(sent, name, length) == 0;
 }
 
-static bool host_is_listed(const char *hosts, const char *sent, size_t length)
+static bool is_listed(const char *list, const char *sent, size_t length)
 {
-    while (*hosts) {
-        size_t one = strcspn(hosts, " ");
+    while (*list) {
+        size_t one = strcspn(list, " ");
 
-        if (one == length && strncasecmp(hosts, sent, length) == 0)
+        if (one == length && strncasecmp(list, sent, length) == 0)
             return true;
-        hosts += one;
-        hosts += strspn(hosts, " ");
+        list += one;
+        list += strspn(list, " ");
     }
     return false;
 }
@@ -50,7 +50,7 @@ static bool host_is_ours(const struct intake *intake, const char *host)
     }
     return name_is(host, length, "localhost") || name_is(host, length, "127.0.0.1") ||
            name_is(host, length, "::1") || name_is(host, length, intake->host) ||
-           host_is_listed(intake->parts.settings->hosts, host, length);
+           is_listed(intake->parts.settings->hosts, host, length);
 }
 
 static bool origin_is_ours(const char *origin, const char *host)
@@ -62,9 +62,12 @@ static bool origin_is_ours(const char *origin, const char *host)
 
 static bool type_fits(const char *sent, const char *takes)
 {
-    size_t length = sent ? strcspn(sent, "; ") : 0;
+    return sent && sent[0] && is_listed(takes, sent, strcspn(sent, "; "));
+}
 
-    return sent && length == strlen(takes) && strncasecmp(sent, takes, length) == 0;
+bool exchange_type_is(struct exchange *exchange, const char *type)
+{
+    return type_fits(exchange_header(exchange, "Content-Type"), type);
 }
 
 /* Routes with readings take both forms; which one it is decides about the way of the body. */
@@ -97,18 +100,6 @@ static void refuse_host(struct exchange *exchange)
     reply_problem(exchange, 421, "not for this host",
                   "The Host or Origin header names another place than this one; see intake.hosts.",
                   NULL);
-}
-
-static void refuse_caller(struct exchange *exchange, bool known)
-{
-    metric_add(METRIC_REQUESTS_DENIED, 1);
-    if (known) {
-        reply_problem(exchange, 403, "not allowed", "This token was not given that right.", NULL);
-        return;
-    }
-    exchange->reply.authenticate = "Bearer realm=\"wardpost\"";
-    reply_problem(exchange, 401, "who is asking",
-                  "Send the token of an enrolled device: Authorization: Bearer ...", NULL);
 }
 
 static void refuse_size(struct exchange *exchange)
@@ -146,20 +137,6 @@ static bool look_at_route(struct exchange *exchange, const char *method, const c
     return false;
 }
 
-static bool look_at_caller(struct exchange *exchange)
-{
-    bool known;
-
-    if (exchange->route->right == RIGHT_NONE)
-        return true;
-    known = access_caller(exchange->intake->parts.access,
-                          exchange_header(exchange, "Authorization"), &exchange->client);
-    if (known && client_may(&exchange->client, exchange->route->right))
-        return true;
-    refuse_caller(exchange, known);
-    return false;
-}
-
 static bool look_at_body(struct exchange *exchange)
 {
     const struct settings *settings = exchange->intake->parts.settings;
@@ -168,7 +145,9 @@ static bool look_at_body(struct exchange *exchange)
     if (!exchange->route->takes)
         return true;
     bulk = is_bulk(exchange);
-    exchange->body.most = (size_t)(bulk ? settings->ndjson_most : settings->body_most);
+    exchange->body.most =
+        (size_t)(bulk || exchange->route->take == take_patients ? settings->ndjson_most
+                                                                : settings->body_most);
     if (!bulk && !type_fits(exchange_header(exchange, "Content-Type"), exchange->route->takes)) {
         reply_problem(exchange, 415, "unsupported media type",
                       exchange->route->take == take_readings
@@ -264,17 +243,20 @@ static void add_headers(const struct exchange *exchange, struct MHD_Response *re
     const struct {
         const char *name, *value;
     } headers[] = {
-        {"Content-Type",           reply->type                                              },
-        {"Cache-Control",          reply->tag ? "no-cache" : "no-store"                     },
-        {"X-Content-Type-Options", "nosniff"                                                },
-        {"Connection",             atomic_load(&exchange->intake->draining) ? "close" : NULL},
-        {"Allow",                  reply->allow                                             },
-        {"WWW-Authenticate",       reply->authenticate                                      },
-        {"Location",               reply->location[0] ? reply->location : NULL              },
-        {"Retry-After",            reply->retry_after > 0 ? number : NULL                   },
-        {"ETag",                   reply->tag                                               },
-        {"Vary",                   reply->tag ? "Accept-Encoding" : NULL                    },
-        {"Content-Encoding",       reply->gzip ? "gzip" : NULL                              },
+        {"Content-Type",              reply->type                                              },
+        {"Cache-Control",             reply->tag ? "no-cache" : "no-store"                     },
+        {"Strict-Transport-Security",
+         exchange->intake->tls ? "max-age=31536000" : NULL                                     }, /* RFC 6797; a year */
+        {"X-Content-Type-Options",    "nosniff"                                                },
+        {"Connection",                atomic_load(&exchange->intake->draining) ? "close" : NULL},
+        {"Allow",                     reply->allow                                             },
+        {"WWW-Authenticate",          reply->authenticate                                      },
+        {"Set-Cookie",                reply->cookie[0] ? reply->cookie : NULL                  },
+        {"Location",                  reply->location[0] ? reply->location : NULL              },
+        {"Retry-After",               reply->retry_after > 0 ? number : NULL                   },
+        {"ETag",                      reply->tag                                               },
+        {"Vary",                      reply->tag ? "Accept-Encoding" : NULL                    },
+        {"Content-Encoding",          reply->gzip ? "gzip" : NULL                              },
     };
 
     (void)snprintf(number, sizeof(number), "%u", reply->retry_after);
@@ -377,6 +359,8 @@ enum MHD_Result exchange_answer(struct exchange *exchange)
     if (exchange->submission) { /* back from the disk */
         submission_settle(exchange->submission, exchange->intake);
         finish_readings(exchange);
+    } else if (exchange->errand) { /* back from where it was suspended for */
+        exchange->errand->then(exchange);
     } else if (!exchange->answered && body_is_usable(exchange)) {
         if (exchange->bulk)
             bulk_end(exchange);
@@ -392,7 +376,8 @@ enum MHD_Result exchange_answer(struct exchange *exchange)
 
 bool exchange_only_answers(const struct exchange *exchange)
 {
-    return exchange && (exchange->submission || (exchange->bulk && bulk_is_ended(exchange->bulk)));
+    return exchange && (exchange->answered || exchange->submission || exchange->errand ||
+                        (exchange->bulk && bulk_is_ended(exchange->bulk)));
 }
 
 void exchange_suspend(struct exchange *exchange)
@@ -418,6 +403,9 @@ void exchange_end(struct exchange *exchange)
     drop_key(exchange);
     bulk_free(exchange->bulk);
     submission_free(exchange->submission);
+    form_free(exchange->form);
+    if (exchange->errand)
+        exchange->errand->free(exchange->errand);
     exchange->body = body_again(&exchange->body);
     reply_clear(&exchange->reply);
     atomic_fetch_sub(&exchange->intake->active, 1);

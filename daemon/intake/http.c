@@ -17,6 +17,7 @@
 #include <unistd.h>
 
 #include "intake/exchange.h"
+#include "intake/tls.h"
 #include "wardpost/log.h"
 #include "wardpost/metrics.h"
 #include "wardpost/moment.h"
@@ -118,6 +119,14 @@ struct lost {
     int64_t until_ms;
 };
 
+/* With a proxy in front nobody gets past it. */
+static bool is_expected(const struct intake *intake, const struct sockaddr *from)
+{
+    const char *proxy = intake->parts.settings->proxy;
+
+    return proxy[0] == '\0' || address_is_listed(proxy, from);
+}
+
 /* libmicrohttpd spreads them over its threads by the number of the descriptor; left to accept for
  * themselves, one thread ends up with most of them. */
 static void let_in(struct intake *intake)
@@ -127,7 +136,10 @@ static void let_in(struct intake *intake)
     socklen_t length = sizeof(from);
     int fd = accept(intake->listening, (struct sockaddr *)&from, &length);
 
-    if (fd >= 0) {
+    if (fd >= 0 && !is_expected(intake, (struct sockaddr *)&from)) {
+        metric_add(METRIC_CONNECTIONS_STRANGE, 1);
+        close(fd);
+    } else if (fd >= 0) {
         (void)fcntl(fd, F_SETFD, FD_CLOEXEC);
         count_on_way(intake, 1);
         if (MHD_add_connection(intake->daemon, fd, (struct sockaddr *)&from, length) != MHD_YES)
@@ -324,17 +336,61 @@ static int listening_socket(const struct settings *settings, struct intake *inta
 
 static struct MHD_Daemon *start_mhd(struct intake *intake)
 {
+    static char priorities[] = TLS_PRIORITIES; /* libmicrohttpd's item wants no const */
     const struct settings *settings = intake->parts.settings;
+    const struct MHD_OptionItem tls[] = {
+        {MHD_OPTION_HTTPS_PRIORITIES,     0, priorities                        },
+        {MHD_OPTION_HTTPS_CERT_CALLBACK2, 0, (void *)(intptr_t)certificate_show},
+        {MHD_OPTION_END,                  0, NULL                              }
+    };
 
     return MHD_start_daemon(
         MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG |
-            MHD_USE_NO_LISTEN_SOCKET,
+            MHD_USE_NO_LISTEN_SOCKET | (intake->ours ? MHD_USE_TLS : 0),
         0, NULL, NULL, on_request, intake, MHD_OPTION_EXTERNAL_LOGGER, on_mhd_log, NULL,
         MHD_OPTION_NOTIFY_CONNECTION, on_connection, intake, MHD_OPTION_NOTIFY_COMPLETED, on_end,
         NULL, MHD_OPTION_CONNECTION_LIMIT, (unsigned)INT_MAX /* the door's is reached first */,
         MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)16384, MHD_OPTION_CONNECTION_TIMEOUT,
         (unsigned)(settings->idle_ms / 1000), MHD_OPTION_THREAD_POOL_SIZE,
-        (unsigned)settings->threads, MHD_OPTION_END);
+        (unsigned)settings->threads, intake->ours ? MHD_OPTION_ARRAY : MHD_OPTION_END, tls,
+        MHD_OPTION_END);
+}
+
+enum status intake_check(const struct settings *settings, char why[CERTIFICATE_WHY])
+{
+    struct certificate *certificate = NULL;
+    enum status status;
+
+    why[0] = '\0';
+    if (settings->certificate[0] == '\0')
+        return STATUS_OK;
+    status = certificate_read(settings, &certificate, why);
+    certificate_free(certificate);
+    return status;
+}
+
+static enum status use_certificate(struct intake *intake)
+{
+    struct certificate *certificate = NULL;
+    char why[CERTIFICATE_WHY];
+    enum status status = certificate_read(intake->parts.settings, &certificate, why);
+
+    if (status == STATUS_OK)
+        certificate_use(certificate);
+    if (status != STATUS_OK || why[0])
+        log_line(status == STATUS_OK ? LOG_LEVEL_WARNING : LOG_LEVEL_ERROR, "certificate %s",
+                 why[0] ? why : status_text(status));
+    return status;
+}
+
+void intake_reload_certificate(struct intake *intake)
+{
+    if (!intake->ours)
+        return;
+    if (use_certificate(intake) == STATUS_OK)
+        log_line(LOG_LEVEL_INFO, "certificate %s is in force", intake->parts.settings->certificate);
+    else
+        log_line(LOG_LEVEL_ERROR, "the old certificate stays in force");
 }
 
 static void intake_free(struct intake *intake)
@@ -351,9 +407,27 @@ static void intake_free(struct intake *intake)
     pthread_mutex_destroy(&intake->lock);
     kept_kinds_clear(&intake->kept_kinds);
     kinds_free(intake->kinds);
+    desk_stop(intake->desk);
+    sessions_free(intake->sessions);
+    if (intake->ours)
+        certificate_use(NULL);
     if (intake->listening >= 0)
         close(intake->listening);
     free(intake);
+}
+
+#define SESSIONS_MOST      512
+#define SESSIONS_USER_MOST 8 /* a tablet, a desk and some that were left behind */
+
+static enum status start_sessions(struct intake *intake)
+{
+    const struct sessions_options options = {.idle_ms = intake->parts.settings->idle_lock_ms,
+                                             .longest_ms = intake->parts.settings->session_most_ms,
+                                             .most = SESSIONS_MOST,
+                                             .user_most = SESSIONS_USER_MOST};
+    enum status status = sessions_new(&options, &intake->sessions);
+
+    return status == STATUS_OK ? desk_start(&intake->desk) : status;
 }
 
 enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, struct intake **out)
@@ -364,11 +438,22 @@ enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, 
         return STATUS_NO_MEMORY;
     intake->parts = *parts;
     intake->as_entered = strcmp(parts->settings->units, "as-entered") == 0;
+    intake->ours = parts->settings->certificate[0] != '\0';
+    intake->tls = intake->ours || parts->settings->proxy[0] != '\0';
     intake->kinds = kinds_hold(kinds);
+    intake->listening = -1;
     pthread_mutex_init(&intake->lock, NULL);
     pthread_mutex_init(&intake->readers.lock, NULL);
     pthread_mutex_init(&intake->submissions.lock, NULL);
     pthread_mutex_init(&intake->kept_kinds.lock, NULL);
+    if (start_sessions(intake) != STATUS_OK) {
+        intake_free(intake);
+        return STATUS_NO_MEMORY;
+    }
+    if (intake->ours && use_certificate(intake) != STATUS_OK) {
+        intake_free(intake);
+        return STATUS_INVALID;
+    }
     intake->listening = listening_socket(parts->settings, intake);
     if (intake->listening < 0) {
         log_line(LOG_LEVEL_ERROR, "cannot listen on %s: %s", parts->settings->listen,
@@ -378,6 +463,8 @@ enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, 
     }
     intake->daemon = start_mhd(intake);
     if (!intake->daemon || pthread_create(&intake->door, NULL, keep_door, intake) != 0) {
+        log_line(LOG_LEVEL_ERROR, "requests cannot be served: libmicrohttpd or its TLS is missing "
+                                  "something, or there is no memory");
         if (intake->daemon)
             MHD_stop_daemon(intake->daemon);
         intake_free(intake);

@@ -9,14 +9,17 @@
 #include "wardpost/intake.h"
 #include "wardpost/json_out.h"
 #include "wardpost/judgement.h"
+#include "wardpost/known_patients.h"
 #include "wardpost/observation.h"
 #include "wardpost/problem.h"
 #include "wardpost/reading.h"
 #include "wardpost/score.h"
+#include "wardpost/sessions.h"
 
 struct route;
 struct connection;
 struct web_page;
+struct desk;
 
 struct key_in_use { /* an Idempotency-Key whose first request is not finished */
     struct key_in_use *next;
@@ -47,6 +50,10 @@ struct intake {
     struct intake_parts parts;
     struct MHD_Daemon *daemon;
     bool as_entered;
+    struct sessions *sessions;
+    struct desk *desk;
+    bool tls;  /* those who ask do it over TLS, which ends here or at the proxy in front */
+    bool ours; /* ... here */
     char host[128];
     uint16_t port;
     pthread_mutex_t lock; /* guards kinds, connections and their counts, keys; never held across a
@@ -84,6 +91,7 @@ struct reply {
     bool gzip;            /* the text is packed */
     bool page;            /* of the form: with the policies a browser is to keep */
     unsigned retry_after; /* seconds; 0: none */
+    char cookie[160];     /* Set-Cookie; "": none */
     char location[64];    /* "" : none */
 };
 
@@ -102,6 +110,16 @@ struct body body_again(struct body *body); /* empty, with the buffer it had */
  */
 MUST_CHECK enum status body_unpack(struct body *body);
 
+struct exchange;
+/* On the desk's thread: does what blocks, and leaves a reply. */
+typedef void desk_work(struct exchange *exchange);
+/* What a route keeps while its connection is suspended, as the first member of its own. It is
+ * suspended once. */
+struct errand {
+    void (*then)(struct exchange *exchange); /* after the resume, on a thread of libmicrohttpd */
+    void (*free)(struct errand *errand);     /* when the exchange ends */
+};
+
 struct exchange {
     struct intake *intake;
     struct MHD_Connection *connection;
@@ -110,6 +128,9 @@ struct exchange {
     const struct web_page *page; /* what is built in at this path; NULL: nothing */
     struct uuid id;              /* from the path */
     struct client client;
+    char cookie[SESSION_TEXT_ROOM]; /* as the browser sent it; "": none */
+    struct session session;         /* of the caller; SESSION_NONE: a token */
+    struct user person;             /* whose session it is */
     struct body body;
     struct reply reply;
     bool answered;         /* reply is ready to be sent */
@@ -118,6 +139,10 @@ struct exchange {
     struct key_in_use key; /* key.key NULL: none */
     struct submission *submission; /* what waits for the disk */
     struct bulk *bulk;             /* NDJSON */
+    struct form *form;             /* of the routes of sessions and accounts */
+    desk_work *work;               /* what the desk does with it */
+    struct exchange *next_at_desk;
+    struct errand *errand;         /* NULL: none */
 };
 
 struct connection { /* one TCP connection: its deadline, and the request it is at */
@@ -137,7 +162,7 @@ enum route_id { ID_NONE, ID_UUID };
 struct route {
     const char *method, *path; /* "{id}" stands for a UUID */
     enum right right;
-    const char *takes; /* media type of the body; NULL: no body */
+    const char *takes; /* media types of the body, blank between; NULL: no body */
     route_take *take;
 };
 
@@ -162,6 +187,21 @@ void reply_borrowed(struct exchange *exchange, unsigned status, const char *type
 void reply_problem(struct exchange *exchange, unsigned status, const char *title,
                    const char *detail, const struct problems *problems);
 void reply_status(struct exchange *exchange, enum status status); /* trouble of ours */
+void reply_empty(struct exchange *exchange);                      /* 204 */
+
+extern const char authenticate_text[]; /* WWW-Authenticate */
+
+struct denial { /* a problem that a page tells apart by one word */
+    unsigned status;
+    const char *reason, *title, *detail;
+};
+
+/* `person` (NULL: none) is named in it: whose session is locked. */
+void reply_denial(struct exchange *exchange, const struct denial *denial,
+                  const struct user *person);
+
+/* Is this the media type of its body? */
+bool exchange_type_is(struct exchange *exchange, const char *type);
 
 /* Suspends the connection until exchange_resume(); then the route's reply is sent. */
 void exchange_suspend(struct exchange *exchange);
@@ -184,8 +224,9 @@ struct submission {
     struct put_need *needs;
     struct json_out scratch; /* sent, values, flags of each reading, one after another */
     struct json_out answer;
-    char *patient;  /* key */
-    char *own_text; /* of a line of NDJSON */
+    char *patient;            /* key */
+    struct known_patient who; /* texts of the set */
+    char *own_text;           /* of a line of NDJSON */
     struct problems problems;
     bool nobody_there; /* to be told: what is refused is kept for a person to look at */
     unsigned status;   /* HTTP: 201, or what is wrong */
@@ -221,10 +262,76 @@ int64_t submission_keep_refused(struct intake *intake, const struct client *clie
                                 const char *text, size_t length, const struct problems *problems);
 
 void take_readings(struct exchange *exchange);
+void take_patients(struct exchange *exchange);
 void take_preview(struct exchange *exchange);
 void take_release(struct exchange *exchange);
 void take_discard(struct exchange *exchange);
 void take_refusal_done(struct exchange *exchange);
+
+/* ---- desk.c: one thread for what blocks long (PINs), with a short queue ---- */
+
+MUST_CHECK enum status desk_start(struct desk **out);
+void desk_stop(struct desk *desk); /* nothing may be under way any more. NULL does nothing */
+/* Suspends the exchange until its turn has come and its work is done; 503 where the queue is full.
+ */
+void desk_take(struct exchange *exchange, desk_work *work);
+
+/* ---- caller.c: who is asking ---- */
+
+/* A token, a session or (--demo) nobody in particular, and whether they may. False: the reply is
+ * there. */
+bool look_at_caller(struct exchange *exchange);
+/* Whose session the cookie is, whether open or not; fills session and person. */
+enum session_state caller_session(struct exchange *exchange, bool active);
+/* The session is open and the request comes from a page of ours. False: the reply is there. */
+bool caller_is_present(struct exchange *exchange);
+void refuse_session(struct exchange *exchange); /* by its state: none or locked */
+void refuse_right(struct exchange *exchange);
+/* Set-Cookie: the id of a session, or none ("") any more. */
+void reply_cookie(struct exchange *exchange, const char *id);
+
+/* ---- form.c: the few fields that the routes of sessions and accounts take ---- */
+
+enum form_field {
+    FORM_NAME = 1,
+    FORM_PIN = 2,
+    FORM_FRESH = 4,
+    FORM_CODE = 8,
+    FORM_PRACTITIONER = 16,
+    FORM_DISPLAY = 32,
+    FORM_ROLE = 64,
+    FORM_DISABLED = 128
+};
+
+struct form {
+    json_t *json; /* owns what the others point at */
+    const char *name, *pin, *fresh, *code, *practitioner, *display, *role;
+    bool has_disabled, disabled;
+};
+
+/* exchange->form from the body; the fields are of enum form_field. False: the reply is there. */
+bool form_read(struct exchange *exchange, unsigned required, unsigned optional);
+/* 422 at one of its fields. */
+void form_refuse(struct exchange *exchange, const char *field, enum problem_code code,
+                 const char *detail);
+/* Name, practitioner and display; what was not sent is left. */
+void form_person(const struct form *form, struct user *user);
+void form_free(struct form *form); /* PINs are wiped out. NULL does nothing */
+
+/* ---- session.c, accounts.c ---- */
+
+void answer_session(struct exchange *exchange);
+void take_sign_in(struct exchange *exchange);
+void take_enrol(struct exchange *exchange);
+void take_session_end(struct exchange *exchange);
+void take_session_lock(struct exchange *exchange);
+void take_session_pin(struct exchange *exchange);
+void take_session_second(struct exchange *exchange);
+void take_session_unlock(struct exchange *exchange);
+void answer_users(struct exchange *exchange);
+void take_users(struct exchange *exchange);
+void take_users_change(struct exchange *exchange);
+void take_users_reset(struct exchange *exchange);
 
 /* ---- NDJSON ---- */
 void bulk_begin(struct exchange *exchange);

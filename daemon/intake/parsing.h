@@ -17,6 +17,9 @@ struct parsing {
 
 /* ---- reading_frame.c: who, when, which ---- */
 
+/* The member `identifier`: out->system and value, and `given` when both are fine. */
+void parse_identifier(const struct spot *patient, struct patient *out);
+void parse_date(const struct spot *spot, const char *name, struct date *out, bool *has);
 void parse_patient(struct parsing *parsing);
 void parse_id(const struct spot *spot, struct uuid *out, bool *given);
 void parse_make_id(const struct reading_frame *frame, struct uuid *out); /* where none was given */

@@ -23,7 +23,7 @@ static bool is_absolute_uri(const char *text)
            text[strspn(text, all)] == '\0';
 }
 
-static void read_identifier(const struct spot *patient, struct patient *out)
+void parse_identifier(const struct spot *patient, struct patient *out)
 {
     static const char *const names[] = {"system", "value"};
     char pointer[SPOT_POINTER];
@@ -45,7 +45,7 @@ static void read_identifier(const struct spot *patient, struct patient *out)
     out->given = out->system && out->value;
 }
 
-static void read_date(const struct spot *spot, const char *name, struct date *out, bool *has)
+void parse_date(const struct spot *spot, const char *name, struct date *out, bool *has)
 {
     const char *text = spot_word(spot, name, false);
 
@@ -71,8 +71,8 @@ void parse_patient(struct parsing *parsing)
         return;
     }
     SPOT_NO_STRANGERS(&patient, names);
-    read_identifier(&patient, out);
-    read_date(&patient, "birthDate", &out->birth_date, &out->has_birth_date);
+    parse_identifier(&patient, out);
+    parse_date(&patient, "birthDate", &out->birth_date, &out->has_birth_date);
     out->family = spot_line(&patient, "family", 100, false);
 }
 
@@ -265,7 +265,7 @@ static void read_scale(const struct spot *context, struct set *set)
     set->scale_by = spot_line(&scale, "by", 100, number == 2);
     if (number == 2)
         spot_due(&scale, "date");
-    read_date(&scale, "date", &date, &has_date);
+    parse_date(&scale, "date", &date, &has_date);
     set->scale_date = json_string_value(json_object_get(scale.json, "date"));
 }
 

@@ -3,7 +3,10 @@
 #include <string.h>
 
 #include "intake/exchange.h"
+#include "wardpost/metrics.h"
 #include "wardpost/problem_json.h"
+
+const char authenticate_text[] = "Bearer realm=\"wardpost\"";
 
 /* When not even an error can be written any more: no allocation. */
 static char no_memory_text[] = "{\"title\":\"out of memory\",\"status\":503}";
@@ -66,6 +69,40 @@ void reply_problem(struct exchange *exchange, unsigned status, const char *title
     problem_out(&out, (int)status, title, detail, problems);
     text = json_out_take(&out, &length);
     reply_text(exchange, status, "application/problem+json", text, length);
+}
+
+static void person_out(const struct user *person, struct json_out *out)
+{
+    out_name(out, "person");
+    out_object(out);
+    out_member(out, "name", person->name);
+    out_member(out, "display", person->display);
+    out_object_end(out);
+}
+
+void reply_denial(struct exchange *exchange, const struct denial *denial, const struct user *person)
+{
+    struct json_out out = JSON_OUT_INIT;
+
+    if (denial->status == MHD_HTTP_UNAUTHORIZED) /* it has to be there (RFC 9110 11.6.1) */
+        exchange->reply.authenticate = authenticate_text;
+    metric_add(METRIC_REQUESTS_DENIED, 1);
+    out_object(&out);
+    problem_members_out(&out, (int)denial->status, denial->title, denial->detail, NULL);
+    out_member(&out, "reason", denial->reason);
+    if (person)
+        person_out(person, &out);
+    out_object_end(&out);
+    reply_json(exchange, denial->status, &out);
+    exchange->reply.type = "application/problem+json";
+}
+
+void reply_empty(struct exchange *exchange)
+{
+    static char nothing[1];
+
+    reply_text(exchange, MHD_HTTP_NO_CONTENT, NULL, nothing, 0);
+    exchange->reply.borrowed = true;
 }
 
 void reply_clear(struct reply *reply)

@@ -8,6 +8,7 @@
 
 #define JSON "application/json"
 #define FORM "application/x-www-form-urlencoded"
+#define LIST "application/x-ndjson text/csv"
 
 /* Keep alphabetical by path, GET before POST. */
 const struct route route_table[] = {
@@ -23,6 +24,8 @@ const struct route route_table[] = {
     {"GET",  "/metrics",                  RIGHT_NONE,   NULL, answer_metrics          },
     {"GET",  "/openapi.json",             RIGHT_NONE,   NULL, answer_page             },
     {"GET",  "/v1/kinds",                 RIGHT_NONE,   NULL, answer_kinds            },
+    {"POST", "/v1/patients",              RIGHT_DECIDE, LIST, take_patients           },
+    {"POST", "/v1/patients/_search",      RIGHT_READ,   JSON, answer_patients         },
     {"POST", "/v1/preview",               RIGHT_SEND,   JSON, take_preview            },
     {"POST", "/v1/readings",              RIGHT_SEND,   JSON, take_readings           },
     {"POST", "/v1/readings/_search",      RIGHT_READ,   JSON, answer_readings         },
@@ -31,7 +34,19 @@ const struct route route_table[] = {
     {"POST", "/v1/readings/{id}/release", RIGHT_DECIDE, JSON, take_release            },
     {"GET",  "/v1/refusals",              RIGHT_READ,   NULL, answer_refusals         },
     {"POST", "/v1/refusals/_done",        RIGHT_DECIDE, JSON, take_refusal_done       },
+    {"GET",  "/v1/session",               RIGHT_NONE,   NULL, answer_session          },
+    {"POST", "/v1/session",               RIGHT_NONE,   JSON, take_sign_in            },
+    {"POST", "/v1/session/_end",          RIGHT_NONE,   NULL, take_session_end        },
+    {"POST", "/v1/session/_enrol",        RIGHT_NONE,   JSON, take_enrol              },
+    {"POST", "/v1/session/_lock",         RIGHT_NONE,   NULL, take_session_lock       },
+    {"POST", "/v1/session/_pin",          RIGHT_NONE,   JSON, take_session_pin        },
+    {"POST", "/v1/session/_second",       RIGHT_SEND,   JSON, take_session_second     },
+    {"POST", "/v1/session/_unlock",       RIGHT_NONE,   JSON, take_session_unlock     },
     {"GET",  "/v1/status",                RIGHT_READ,   NULL, answer_status           },
+    {"GET",  "/v1/users",                 RIGHT_PEOPLE, NULL, answer_users            },
+    {"POST", "/v1/users",                 RIGHT_PEOPLE, JSON, take_users              },
+    {"POST", "/v1/users/_change",         RIGHT_PEOPLE, JSON, take_users_change       },
+    {"POST", "/v1/users/_reset",          RIGHT_PEOPLE, JSON, take_users_reset        },
 };
 
 const size_t route_count = sizeof(route_table) / sizeof(route_table[0]);

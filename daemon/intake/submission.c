@@ -68,19 +68,55 @@ static enum status find_lasts(const struct submission_frame *frame, const struct
 
 /* ---- judging ---- */
 
+/* `at`: of the reading, or of the set that it was inherited from. */
+static void name_problem(struct submission *submission, const char *at, enum problem_code code,
+                         const char *why)
+{
+    char pointer[160];
+
+    pointer_join(pointer, sizeof(pointer), at, "by");
+    problem_add(&submission->problems, code, pointer, "%s", why);
+}
+
+static bool is_named(const struct client *client, struct submission *submission,
+                     const struct reading *reading)
+{
+    const char *at = json_object_get(reading->sent, "by") ? reading->pointer : "";
+
+    if (reading->by ? client_may_name(client, reading->by) : !client->signed_in)
+        return true;
+    if (!reading->by)
+        name_problem(submission, at, PROBLEM_MISSING_FIELD, "it is whoever is signed in");
+    else
+        name_problem(submission, at, PROBLEM_NOT_ALLOWED,
+                     client->signed_in ? "this is not the person who is signed in"
+                                       : "this token may not name that practitioner");
+    return false;
+}
+
+static bool is_overridden(const struct client *client, struct submission *submission,
+                          const struct reading *reading)
+{
+    char at[160];
+
+    if (!client->signed_in || !reading->override.given ||
+        client_may_name(client, reading->override.by))
+        return true;
+    pointer_join(at, sizeof(at), reading->pointer, "override");
+    name_problem(submission, at, PROBLEM_NOT_ALLOWED, "this is not the person who is signed in");
+    return false;
+}
+
+/* A token may name those it was given; whoever is signed in speaks for themselves. One that was
+ * kept was looked at when it came. */
 static void check_names(const struct submission_frame *frame, struct submission *submission)
 {
-    for (size_t i = 0; i < submission->set->count; i++) {
+    for (size_t i = 0; i < submission->set->count && !frame->again; i++) {
         const struct reading *reading = &submission->set->readings[i];
-        char pointer[160];
 
-        if (!reading->by || client_may_name(frame->client, reading->by))
-            continue;
-        pointer_join(pointer, sizeof(pointer),
-                     json_object_get(reading->sent, "by") ? reading->pointer : "", "by");
-        problem_add(&submission->problems, PROBLEM_NOT_ALLOWED, pointer,
-                    "this token may not name that practitioner");
-        return;
+        if (!is_named(frame->client, submission, reading) ||
+            !is_overridden(frame->client, submission, reading))
+            return;
     }
 }
 
@@ -181,7 +217,7 @@ static enum status parse(const struct submission_frame *frame, const char *text,
         .age_ask_ms = frame->again ? 0 : settings->age_ask_ms,
         .readings_most = (size_t)settings->readings_most,
         .patient_optional = !frame->client->attended,
-        .identity_required = frame->client->person && !frame->again,
+        .identity_required = frame->client->signed_in && !frame->again,
     };
     struct json_fault fault = {0};
     json_t *body = NULL;

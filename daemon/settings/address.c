@@ -3,6 +3,7 @@
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/socket.h>
 
 #include "wardpost/settings.h"
 
@@ -45,4 +46,67 @@ bool address_is_loopback(const char *host)
     if (inet_pton(AF_INET6, host, &six) == 1)
         return memcmp(&six, &in6addr_loopback, sizeof(six)) == 0;
     return strcmp(host, "localhost") == 0;
+}
+
+/* As IPv6, an IPv4 one mapped (RFC 4291 2.5.5.2). */
+static struct in6_addr mapped(struct in_addr four)
+{
+    struct in6_addr six = {
+        .s6_addr = {[10] = 0xff, [11] = 0xff}
+    };
+
+    memcpy(&six.s6_addr[12], &four, sizeof(four));
+    return six;
+}
+
+static bool address_read(const char *text, size_t length, struct in6_addr *out)
+{
+    char one[INET6_ADDRSTRLEN];
+    struct in_addr four;
+
+    if (length >= sizeof(one))
+        return false;
+    memcpy(one, text, length);
+    one[length] = '\0';
+    if (inet_pton(AF_INET, one, &four) != 1)
+        return inet_pton(AF_INET6, one, out) == 1;
+    *out = mapped(four);
+    return true;
+}
+
+/* The next of a list; false: it was the last, or is none. */
+static bool address_next(const char **list, struct in6_addr *out)
+{
+    const char *start = *list + strspn(*list, " ");
+    size_t length = strcspn(start, " ");
+
+    if (!address_read(start, length, out))
+        return false;
+    *list = start + length;
+    return true;
+}
+
+bool addresses_are_fine(const char *list)
+{
+    struct in6_addr one;
+
+    while (address_next(&list, &one))
+        continue;
+    return list[strspn(list, " ")] == '\0';
+}
+
+bool address_is_listed(const char *list, const struct sockaddr *address)
+{
+    struct in6_addr from, one;
+
+    if (address->sa_family == AF_INET)
+        from = mapped(((const struct sockaddr_in *)(const void *)address)->sin_addr);
+    else if (address->sa_family == AF_INET6)
+        from = ((const struct sockaddr_in6 *)(const void *)address)->sin6_addr;
+    else
+        return false;
+    while (address_next(&list, &one))
+        if (memcmp(&one, &from, sizeof(from)) == 0)
+            return true;
+    return false;
 }

@@ -12,7 +12,7 @@
 #include "settings/settings_text.h"
 #include "wardpost/settings.h"
 
-#define SECTIONS_MOST 8
+#define SECTIONS_MOST 12
 #define FAULT_ROOM    800
 
 /* libConfuse calls back without a context of ours: one file is read at a time, at start, before any
@@ -175,7 +175,7 @@ static const char usage_text[] =
     "  wardpostd --listen ADDR:PORT --store PATH [--server URL]   without a file\n"
     "\n"
     "  --config FILE      settings file (see wardpost.conf(5))\n"
-    "  --listen ADDR:PORT loopback address and port\n"
+    "  --listen ADDR:PORT address and port; loopback, unless the file has TLS or a proxy\n"
     "  --server URL       base URL of the FHIR server; without it readings stay here\n"
     "  --store PATH       file that keeps every reading\n"
     "  --mappings DIR     folder of the kind table\n"
@@ -264,10 +264,48 @@ static int apply_options(int argc, char **argv, struct settings *settings, bool 
     return optind < argc ? wrong_use("no arguments are taken") : 0;
 }
 
-int settings_load(int argc, char **argv, struct settings *settings)
+/* Invented people never come among those of a ward: unless told otherwise they have a file beside
+ * the store. */
+static bool set_up_demo(struct settings *settings)
 {
+    const char *usual = setting_find("access", "users")->initial;
+    size_t room = strlen(settings->store) + sizeof("-users.json");
+    char *path;
+
+    settings->one_time_token = false;
+    if (strcmp(settings->users, usual) != 0)
+        return true;
+    if (!(path = malloc(room)))
+        return false;
+    (void)snprintf(path, room, "%s-users.json", settings->store);
+    free(settings->users);
+    settings->users = path;
+    return true;
+}
+
+/* Who may come in, and how: NULL, or why that cannot be. */
+static const char *door_fault(const struct settings *settings)
+{
+    const bool tls = settings->certificate[0] != '\0', proxy = settings->proxy[0] != '\0';
     char host[128];
     uint16_t port;
+    bool near = address_split(settings->listen, host, &port) && address_is_loopback(host);
+
+    if (tls != (settings->key[0] != '\0'))
+        return "intake.certificate and intake.key go together";
+    if (!addresses_are_fine(settings->proxy))
+        return "intake.proxy is a list of addresses, without names and ports";
+    if (settings->demo && (!near || proxy))
+        return "--demo is for loopback only, without a proxy in front";
+    if (!near && !tls && !proxy)
+        return "anything but loopback needs TLS: intake.certificate and intake.key, or "
+               "intake.proxy";
+    return NULL;
+}
+
+int settings_load(int argc, char **argv, struct settings *settings)
+{
+    const char *fault;
     int code;
 
     if (settings_initial(settings) != STATUS_OK)
@@ -276,13 +314,13 @@ int settings_load(int argc, char **argv, struct settings *settings)
     if ((code = apply_options(argc, argv, settings, false)) != 0 ||
         (code = apply_options(argc, argv, settings, true)) != 0)
         return code;
-    if (settings->demo)
-        settings->one_time_token = false;
-    if (!address_split(settings->listen, host, &port))
+    if (settings->demo && !set_up_demo(settings))
+        return EX_OSERR + 1;
+    if (!address_split(settings->listen, (char[128]){0}, &(uint16_t){0}))
         return wrong_use("intake.listen is ADDRESS:PORT");
-    if (!address_is_loopback(host)) {
-        (void)fputs("wardpostd: it listens on loopback only until TLS can be configured\n", stderr);
-        return EX_CONFIG + 1;
-    }
-    return 0;
+    fault = door_fault(settings);
+    if (!fault)
+        return 0;
+    (void)fprintf(stderr, "wardpostd: %s\n", fault);
+    return EX_CONFIG + 1;
 }

@@ -167,6 +167,8 @@ enum status put_entry(struct outbox *outbox, const struct put *put, const struct
 
     if (status == STATUS_OK)
         status = write_entry(outbox, put, entry, &placed);
+    if (status == STATUS_OK && put->who && placed.earlier == 0 && is_main(entry))
+        status = patient_note(outbox, put->who); /* the first of its kind: else it is known */
     if (status == STATUS_OK)
         status = put_needs(outbox, entry, seq, first_seq);
     if (status == STATUS_OK && (entry->hold || !entry->became)) /* what is not mapped cannot go */

@@ -78,6 +78,18 @@ static const char *const migrations[] = {
     "STRICT;"
     "CREATE INDEX refusal_open ON refusal (number) WHERE done_ms IS NULL;"
     "CREATE TABLE counter (counter INTEGER PRIMARY KEY, value INTEGER NOT NULL) STRICT;",
+    /* Who the patients are (known_patients.h), with an index for each way of looking for one. */
+    "CREATE TABLE known_patient (number INTEGER PRIMARY KEY, system TEXT NOT NULL, value TEXT NOT "
+    "NULL, family TEXT, given TEXT, family_folded TEXT, given_folded TEXT, birth_date TEXT, "
+    "gender TEXT, ward TEXT, bed TEXT, active INTEGER NOT NULL, deceased INTEGER NOT NULL, source "
+    "INTEGER NOT NULL, seen_ms INTEGER NOT NULL) STRICT;"
+    "CREATE UNIQUE INDEX known_patient_identifier ON known_patient (value, system);"
+    "CREATE INDEX known_patient_family ON known_patient (family_folded, given_folded, value) WHERE "
+    "family_folded IS NOT NULL;"
+    "CREATE INDEX known_patient_born ON known_patient (birth_date, family_folded, given_folded, "
+    "value) WHERE birth_date IS NOT NULL;"
+    "CREATE INDEX known_patient_ward ON known_patient (ward, family_folded, given_folded, value) "
+    "WHERE ward IS NOT NULL;",
 };
 
 static enum status read_number(sqlite3 *handle, const char *sql, int *out)

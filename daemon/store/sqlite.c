@@ -16,6 +16,11 @@
     "e.sent, e.vals, e.became, e.flags, e.content, e.base, d.state, d.reason, d.decided_by, "  \
     "d.attempts, d.due_ms, d.settled_ms, "                                                     \
     "d.remote, d.version FROM "
+#define PATIENT                                                                               \
+    "SELECT p.system, p.value, p.family, p.given, p.birth_date, p.gender, p.ward, p.bed, "    \
+    "p.active, p.deceased, p.source, p.seen_ms, EXISTS (SELECT 1 FROM known_patient o WHERE " \
+    "o.family_folded = p.family_folded AND o.number <> p.number AND o.active = 1), "          \
+    "p.family_folded, p.given_folded FROM known_patient p "
 #define WITH_DELIVERY " LEFT JOIN delivery d ON d.destination = 1 AND d.seq = e.seq "
 
 /* In the order of enum sql. Behind each: what it walks. */
@@ -171,6 +176,32 @@ static const char *const texts[SQL_COUNT] = {
         "SELECT min(patient_hash) FROM newest WHERE patient_hash > ?1", /* its key, one step */
     [SQL_REMOTE] =
         "SELECT e.id, d.remote, d.state FROM entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid */
+    /* source 0: a reading, 1: an import; the rules stand in known_patients.h */
+    [SQL_PATIENT_KNOW] =
+        "INSERT INTO known_patient (system, value, family, given, family_folded, given_folded, "
+        "birth_date, gender, ward, bed, active, deceased, source, seen_ms) VALUES (?1, ?2, ?3, ?4, "
+        "?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14) ON CONFLICT (value, system) DO UPDATE SET "
+        "family = iif(excluded.source >= source, coalesce(excluded.family, family), family), given "
+        "= iif(excluded.source >= source, coalesce(excluded.given, given), given), family_folded = "
+        "iif(excluded.source >= source, coalesce(excluded.family_folded, family_folded), "
+        "family_folded), given_folded = iif(excluded.source >= source, "
+        "coalesce(excluded.given_folded, given_folded), given_folded), birth_date = "
+        "iif(excluded.source >= source, coalesce(excluded.birth_date, birth_date), birth_date), "
+        "gender = iif(excluded.source >= source, coalesce(excluded.gender, gender), gender), "
+        "deceased = iif(excluded.source >= source, coalesce(excluded.deceased, deceased), "
+        "deceased), seen_ms = iif(excluded.source >= source, coalesce(excluded.seen_ms, seen_ms), "
+        "seen_ms), ward = iif(excluded.source = 1, excluded.ward, ward), bed = iif(excluded.source "
+        "= 1, excluded.bed, bed), active = iif(excluded.source = 0, active, excluded.active), "
+        "source = max(source, excluded.source) WHERE excluded.source > 0 OR (source = 0 AND "
+        "(family IS NULL OR birth_date IS NULL))",
+    [SQL_PATIENTS_BY_VALUE] = PATIENT "WHERE p.value = ?1 ORDER BY p.value, p.system LIMIT ?2",
+    [SQL_PATIENTS_BORN] = PATIENT "WHERE p.birth_date = ?1 ORDER BY p.family_folded, "
+                                  "p.given_folded, p.value LIMIT ?2", /* known_patient_born */
+    [SQL_PATIENTS_BY_FAMILY] =
+        PATIENT "WHERE p.family_folded >= ?1 AND p.family_folded < ?1 || char(0x10FFFF) ORDER BY "
+                "p.family_folded, p.given_folded, p.value LIMIT ?2", /* known_patient_family */
+    [SQL_PATIENTS_IN_WARD] = PATIENT "WHERE p.ward = ?1 ORDER BY p.family_folded, p.given_folded, "
+                                     "p.value LIMIT ?2", /* known_patient_ward */
 };
 
 const char *db_sql_text(enum sql sql)

@@ -8,6 +8,7 @@
 #include "store/heads.h"
 #include "store/newest.h"
 #include "store/pack.h"
+#include "wardpost/known_patients.h"
 #include "wardpost/outbox.h"
 
 #define DESTINATION 1 /* one for now; the tables are ready for more */
@@ -80,6 +81,11 @@ enum sql {
     SQL_ROWS_IN_STATE,
     SQL_NEXT_PATIENT,
     SQL_REMOTE,
+    SQL_PATIENT_KNOW,
+    SQL_PATIENTS_BY_VALUE,
+    SQL_PATIENTS_BORN,
+    SQL_PATIENTS_BY_FAMILY,
+    SQL_PATIENTS_IN_WARD,
     SQL_COUNT
 };
 
@@ -217,6 +223,11 @@ int64_t outbox_room(struct outbox *outbox);
  * already. */
 MUST_CHECK enum status put_entry(struct outbox *outbox, const struct put *put,
                                  const struct put_entry *entry, int64_t seq, int64_t first_seq);
+
+/* ---- patients.c ---- */
+
+/* One patient into the local copy (known_patients.h), within a transaction. */
+MUST_CHECK enum status patient_note(struct outbox *outbox, const struct known_patient *patient);
 
 /* ---- settle.c ---- */
 

@@ -10,6 +10,7 @@ const struct command command_table[] = {
      command_discard                                                                                                      },
     {"list",    "[--state STATE] [--kind KIND]", "readings, newest first",                            0, 0, command_list  },
     {"map",     "FILE [--all]",                  "what a reading would become; needs no daemon",      1, 1, command_map   },
+    {"patients", "FILE",                       "say who the patients are: NDJSON, or CSV (.csv)",     1, 1, command_patients},
     {"release", "ID --reason TEXT --by WHO",     "a held reading goes on its way",                    1, 1,
      command_release                                                                                                      },
     {"send",    "FILE",                          "post a reading, a set, or NDJSON",                  1, 1, command_send  },

@@ -48,8 +48,12 @@ static bool take_practitioners(const struct tool *tool, struct client *client)
 static bool make_client(const struct tool *tool, const char *name, struct client *client)
 {
     *client = (struct client){.attended = tool->attended};
-    if (*name == '\0' || strlen(name) >= CLIENT_NAME_ROOM) {
-        (void)fprintf(stderr, "wardpost: a name has 1 to %d bytes\n", CLIENT_NAME_ROOM - 1);
+    if (*name == '\0' || strlen(name) >= DEVICE_NAME_ROOM ||
+        strncmp(name, CLIENT_OF_USER, strlen(CLIENT_OF_USER)) == 0) {
+        (void)fprintf(stderr,
+                      "wardpost: a name has 1 to %d bytes and does not begin with " CLIENT_OF_USER
+                      "\n",
+                      DEVICE_NAME_ROOM - 1);
         return false;
     }
     memcpy(client->name, name, strlen(name) + 1);

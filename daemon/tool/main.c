@@ -56,7 +56,7 @@ static void print_usage(FILE *out)
         "  --mappings DIR     kind table for map and check\n"
         "  --clients FILE     for device (/etc/wardpost/clients.json)\n"
         "  --may, --attended, --practitioner   for device add; see wardpost(1)\n"
-        "  --users FILE       for user and check (/etc/wardpost/users.json)\n"
+        "  --users FILE       for user and check (/var/lib/wardpost/users.json)\n"
         "  --practitioner, --role, --display   for user add; see wardpost(1)\n"
         "  --help, --version\n\n"
         "A record-keeping aid, not a monitor, not an alarm and no diagnosis. Local policy and "
@@ -165,7 +165,7 @@ int main(int argc, char **argv)
     struct tool tool = {.server = getenv("WARDPOST_DAEMON"),
                         .token = getenv("WARDPOST_TOKEN"),
                         .clients = "/etc/wardpost/clients.json",
-                        .users = "/etc/wardpost/users.json"};
+                        .users = "/var/lib/wardpost/users.json"};
     int code;
 
     if (!tool.server)

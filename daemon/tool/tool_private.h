@@ -61,6 +61,7 @@ int command_device(struct tool *tool);
 int command_discard(struct tool *tool);
 int command_list(struct tool *tool);
 int command_map(struct tool *tool);
+int command_patients(struct tool *tool);
 int command_release(struct tool *tool);
 int command_send(struct tool *tool);
 int command_show(struct tool *tool);

@@ -12,7 +12,9 @@
 
 #include "wardpost/status.h"
 
-#define CLIENT_NAME_ROOM      65
+#define DEVICE_NAME_ROOM      65 /* of those in the file */
+#define CLIENT_NAME_ROOM      72 /* "user:" and the name of somebody who is signed in */
+#define CLIENT_OF_USER        "user:" /* no device is named so */
 #define PRACTITIONERS_MOST    16
 #define PRACTITIONER_ROOM     101
 #define TOKEN_TEXT_ROOM       64 /* "wp_" and 43 characters of base64url */
@@ -25,7 +27,8 @@ enum right {
     RIGHT_DECIDE = 4,
     /* of people only (users.h), never of a token: */
     RIGHT_RESET = 8,    /* give a colleague who is no administrator a new PIN */
-    RIGHT_ACCOUNTS = 16 /* add people, change roles, shut accounts */
+    RIGHT_ACCOUNTS = 16, /* add people, change roles, shut accounts */
+    RIGHT_PEOPLE = RIGHT_RESET | RIGHT_ACCOUNTS /* of a route: either of them */
 };
 
 struct client {
@@ -33,7 +36,7 @@ struct client {
     uint8_t hash[TOKEN_HASH_BYTES];
     unsigned rights;      /* of enum right */
     bool attended;        /* a person is there to answer when something is asked */
-    bool person;          /* somebody signed in, at the form: a set names whom they looked at; never of a token */
+    bool signed_in;       /* it is that person, at the form: `by` must be there and theirs, and a set names whom they looked at */
     bool any_practitioner; /* may name anyone in `by` */
     char practitioners[PRACTITIONERS_MOST][PRACTITIONER_ROOM];
     size_t practitioners_count;

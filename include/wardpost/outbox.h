@@ -43,6 +43,8 @@ void outbox_stop(struct outbox *outbox);
 
 /* ---- accepting ---- */
 
+struct known_patient;
+
 struct put_need {
     size_t on; /* index of an earlier entry of the same put */
     bool strict;
@@ -75,6 +77,7 @@ struct put_entry { /* all borrowed until `done` */
 struct put { /* one request; all or none */
     struct uuid set;
     const char *patient; /* "system|value", or "" when none is bound */
+    const struct known_patient *who; /* what it says of the patient, for the local copy (known_patients.h); NULL: nothing */
     const char *client;  /* name of the token's client */
     const char *table_version;
     int64_t accepted_ms;

@@ -8,6 +8,9 @@
 /* `problems` may be NULL: no `errors` then. */
 void problem_out(struct json_out *out, int http_status, const char *title, const char *detail,
                  const struct problems *problems);
+/* Its members, for an object that has more. */
+void problem_members_out(struct json_out *out, int http_status, const char *title, const char *detail,
+                         const struct problems *problems);
 /* The list of `errors`. */
 void problems_out(struct json_out *out, const struct problems *problems);
 

@@ -15,6 +15,8 @@ struct settings {
     /* intake */
     char *listen; /* "127.0.0.1:8642", "[::1]:8642" */
     char *hosts;  /* names that may stand in Host, beside the address we listen on; blank between */
+    char *certificate, *key; /* PEM files; "" both: no TLS */
+    char *proxy;  /* addresses of what ends TLS in front of us, blank between; "": nobody does */
     int64_t threads, connections_most;
     int64_t body_most, ndjson_most, readings_most;
     int64_t headers_deadline_ms, body_deadline_ms, idle_ms;
@@ -22,12 +24,16 @@ struct settings {
     /* access */
     char *clients; /* file of enrolled devices and scripts */
     char *users;   /* file of the people who sign in */
+    int64_t idle_lock_ms, session_most_ms, pin_least;
     /* store */
     char *store;
     int64_t room_least;
     /* mapping */
     char *mappings; /* folder of the kind table; "": beside the executable, else where it was installed */
     char *units;    /* canonical, as-entered */
+    /* patients */
+    char *patients_system;  /* of a number that names no system; "": none */
+    char *patients_systems; /* more that it may be of, blank between */
     /* courier */
     char *server; /* "": none */
     char *way;    /* auto, update-as-create, conditional-create, search-first */
@@ -75,5 +81,9 @@ const struct setting *setting_find(const char *section, const char *name);
 /* "127.0.0.1:8642" -> host and port; [] around IPv6. false: not so. */
 bool address_split(const char *address, char host[128], uint16_t *port);
 bool address_is_loopback(const char *host);
+/* Addresses as text, blank between: are they all? Is this one (also as IPv6 writes an IPv4 one) among them? */
+bool addresses_are_fine(const char *list);
+struct sockaddr;
+bool address_is_listed(const char *list, const struct sockaddr *address);
 
 #endif

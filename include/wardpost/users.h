@@ -39,6 +39,7 @@ struct user {
     bool disabled;
     bool must_change;                     /* somebody else chose the PIN */
     char pin[PIN_HASH_ROOM];
+    uint64_t stamp;                       /* live view only: another PIN has another (for sessions, sessions.h) */
 };
 
 /* ---- roles. Any thread ---- */
@@ -47,6 +48,8 @@ struct user {
 enum role role_named(const char *word);
 const char *role_word(enum role role);
 unsigned role_rights(enum role role); /* of enum right */
+/* The words of a person's rights ("send", "read", "decide", "reset", "accounts"), one an index from 0; NULL: no more. */
+const char *right_word(size_t index, enum right *right);
 
 /* ---- PINs. Any thread ---- */
 
@@ -112,5 +115,30 @@ bool users_enrolment_code(struct users *users, char code[ENROLMENT_CODE_ROOM]);
  *   NOT_FOUND  not the code    CONFLICT  there is somebody already    INVALID  `why` says it to the person */
 MUST_CHECK enum status users_enrol(struct users *users, const char *code, const struct user *first, const char *pin, int64_t now_ms,
                                    char why[200]);
+
+/* ---- accounts, changed by somebody who may (role.c). They block as above ----
+ *   NOT_FOUND  nobody has that name     DAMAGED  the file is broken
+ *   INVALID    not by them: `why` says it to the person. Whoever asks is looked at in the file itself, so two who shut each
+ *              other's accounts do not both succeed */
+
+/* All of them, as users_find() gives one. The caller's: user_list_clear(). */
+MUST_CHECK enum status users_all(struct users *users, int64_t now_ms, struct user_list *out);
+/* A new account; its PIN is made here. user->must_change says whether it has to be changed. CONFLICT: the name is taken. */
+MUST_CHECK enum status users_add(struct users *users, const struct user *user, int64_t now_ms, char pin[PIN_MADE_ROOM]);
+
+struct account_change {
+    const char *by, *name;  /* whoever changes; whose account */
+    bool new_pin;           /* made here, to be changed at the next sign-in */
+    enum role role;         /* ROLE_NONE: as it is */
+    bool shut, open;        /* neither: as it is */
+};
+
+struct account_changed {
+    struct user user;        /* as it is now, as users_find() gives it (also when it is shut) */
+    char pin[PIN_MADE_ROOM]; /* with new_pin */
+};
+
+MUST_CHECK enum status users_change(struct users *users, const struct account_change *change, int64_t now_ms,
+                                    struct account_changed *out, char why[200]);
 
 #endif

@@ -10,6 +10,7 @@
 #include "wardpost/courier.h"
 #include "wardpost/json_out.h"
 #include "wardpost/kind.h"
+#include "wardpost/known_patients.h"
 #include "wardpost/outbox.h"
 #include "wardpost/problem.h"
 
@@ -19,6 +20,11 @@ MUST_CHECK enum status view_reading(struct outbox_reader *reader, const struct u
 /* POST /v1/readings/_search: `body` is {"patient"?, "kind"?, "state"?, "since"?, "count"?, "after"?}. */
 MUST_CHECK enum status view_readings(struct outbox_reader *reader, const struct kinds *kinds, const json_t *body,
                                      struct json_out *out, struct problems *problems);
+/* POST /v1/patients/_search; `server`: asked, away or none. */
+MUST_CHECK enum status view_known_patients(struct outbox_reader *reader, const struct patient_question *question,
+                                           const char *server, struct json_out *out);
+/* One of them, as it stands in there. */
+void view_known_patient(const struct known_patient *patient, struct json_out *out);
 /* GET /v1/refusals */
 MUST_CHECK enum status view_refusals(struct outbox_reader *reader, struct json_out *out);
 /* GET /v1/status */

@@ -489,6 +489,22 @@ static void test_the_owner_stays(void **state)
     assert_int_equal(about.st_mode & 07777, 0600);
 }
 
+/* A service's own folder: what root puts there is for the service to read. */
+static void test_a_new_file_goes_to_the_owner_of_its_folder(void **state)
+{
+    struct given *given = *state;
+    struct clients clients = {NULL, 0};
+    struct stat about;
+    uid_t other = geteuid() == 0 ? 4242 : geteuid();
+
+    (void)unlink(given->path);
+    assert_int_equal(chown(given->folder, other, getegid()), 0);
+    assert_int_equal(clients_write(given->path, &clients), STATUS_OK);
+    assert_int_equal(stat(given->path, &about), 0);
+    assert_int_equal(about.st_uid, other);
+    assert_int_equal(about.st_mode & 07777, 0600);
+}
+
 struct waiting {
     const char *path;
     atomic_bool through;
@@ -1093,6 +1109,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_a_path_with_no_room_for_a_new_file, setup, teardown),
         cmocka_unit_test_setup_teardown(test_each_failed_allocation_of_writing, setup, teardown),
         cmocka_unit_test_setup_teardown(test_the_owner_stays, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_a_new_file_goes_to_the_owner_of_its_folder, setup,
+                                        teardown),
         cmocka_unit_test_setup_teardown(test_one_at_a_time, setup, teardown),
         cmocka_unit_test_setup_teardown(test_what_may_be_left_out, setup, teardown),
         cmocka_unit_test_setup_teardown(test_each_kind_of_damage, setup, teardown),

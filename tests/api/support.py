@@ -21,6 +21,7 @@ SYSTEM = "https://clinic.example/mrn"
 # What must never stand in a log or a metric; every reading of these tests carries them. Invented.
 SECRETS = ["XQ-77120-Z", "Quillfeather", "1951-03-14", "N-4711-QZ", "left over from breakfast zebra"]
 TOKENS = []
+PINS = []
 
 everything = []  # all processes, in the order they were started
 
@@ -87,6 +88,7 @@ class Daemon:
         self.folder = tempfile.mkdtemp(dir=SCRATCH)
         self.port = free_port()
         self.clients = os.path.join(self.folder, "clients.json")
+        self.users = os.path.join(self.folder, "users.json")
         self.log_path = os.path.join(self.folder, "log")
         words = [os.path.join(BUILD, "wardpostd"), "--listen", "127.0.0.1:%d" % self.port, "--store",
                  os.path.join(self.folder, "w.db"), "--mappings", mappings, *arguments]
@@ -95,7 +97,7 @@ class Daemon:
         else:
             path = os.path.join(self.folder, "wardpost.conf")
             with open(path, "w") as out:
-                out.write(config + '\naccess {\n clients = "%s"\n}\n' % self.clients)
+                out.write(config + '\naccess {\n clients = "%s"\n users = "%s"\n}\n' % (self.clients, self.users))
             words += ["--config", path]
         self.log = open(self.log_path, "wb")
         self.process = subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=self.log, stderr=self.log,
@@ -143,6 +145,15 @@ class Daemon:
         wait_until(lambda: self.ask("GET", "/v1/status", token=token).status != 401, 5, "the new token to be taken")
         return token
 
+    def add_user(self, name, role="nurse", practitioner=None, display=None):
+        """An account with a PIN that must be changed; the PIN."""
+        done = subprocess.run([os.path.join(BUILD, "wardpost"), "user", "add", name, "--users", self.users, "--role", role, "--practitioner",
+                               practitioner or "N-" + name, "--display", display or "Nurse " + name], capture_output=True, text=True, timeout=10)
+        if done.returncode != 0:
+            raise AssertionError(done.stderr)
+        PINS.append(done.stdout.strip())
+        return done.stdout.strip()
+
     def stop(self, patience=15):
         if self.process.poll() is None:
             self.process.send_signal(signal.SIGTERM)
@@ -153,6 +164,43 @@ class Daemon:
                 self.process.wait()
         self.log.close()
         return self.process.returncode
+
+
+class Browser:
+    """What a page of ours does: keeps the cookie, sends the csrf token and its Origin."""
+
+    def __init__(self, daemon):
+        self.daemon, self.cookie, self.csrf = daemon, None, None
+
+    def ask(self, method, path, body=None, headers=None, csrf=True):
+        headers = {"Host": "127.0.0.1:%d" % self.daemon.port, **(headers or {})}
+        if method == "POST":
+            headers.setdefault("Origin", "http://127.0.0.1:%d" % self.daemon.port)
+        if self.cookie:
+            headers["Cookie"] = self.cookie
+        if csrf and self.csrf and method == "POST":
+            headers.setdefault("Wardpost-Csrf", self.csrf)
+        answer = self.daemon.ask(method, path, body, headers=headers, timeout=30)
+        if set_cookie := answer.headers.get("Set-Cookie"):
+            self.cookie = None if "Max-Age=0" in set_cookie else set_cookie.split(";")[0]
+        if answer.status == 200 and answer.body and "csrf" in answer.json:
+            self.csrf = answer.json["csrf"]
+        return answer
+
+    def post(self, path, body=None, **more):
+        return self.ask("POST", path, body, **more)
+
+    def sign_in(self, name, pin):
+        return self.post("/v1/session", {"name": name, "pin": pin})
+
+    def first_time(self, name, pin, fresh):
+        """Signs in with the PIN somebody else made and changes it at once."""
+        PINS.append(fresh)
+        first = self.sign_in(name, pin)
+        changed = self.post("/v1/session/_pin", {"pin": pin, "fresh": fresh})
+        if (first.status, changed.status) != (200, 200):
+            raise AssertionError((first.status, first.body, changed.status, changed.body))
+        return self
 
 
 def wait_until(true, seconds, what):

@@ -1,9 +1,11 @@
 /* test_settings.c - what an administrator may set: each row's values and bounds, the file with its
  * faults told by line, the command line over it. */
+#include <arpa/inet.h>
 #include <dirent.h>
 #include <fcntl.h>
 #include <inttypes.h>
 #include <limits.h>
+#include <netinet/in.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -11,6 +13,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/socket.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <sysexits.h>
@@ -497,11 +500,11 @@ static void test_ways_to_write_a_file(void **state)
     assert_string_equal(given->settings.way, "conditional-create"); /* the last one counts */
 }
 
-#define INTAKE_KNOWS                                                                   \
-    "intake knows: listen, hosts, threads, connections_most, body_most, ndjson_most, " \
-    "readings_most, "                                                                  \
+#define INTAKE_KNOWS                                                                    \
+    "intake knows: listen, hosts, certificate, key, proxy, threads, connections_most, " \
+    "body_most, ndjson_most, readings_most, "                                           \
     "headers_deadline, body_deadline, idle, skew, age_ask"
-#define SECTIONS "the sections are: intake, access, store, mapping, courier, log"
+#define SECTIONS "the sections are: intake, access, store, mapping, patients, courier, log"
 
 static void test_what_is_wrong_is_told_with_its_line(void **state)
 {
@@ -704,7 +707,15 @@ static void test_the_command_line_alone(void **state)
     assert_int_equal(loaded.code, 0);
     assert_true(loaded.settings.demo);
     assert_false(loaded.settings.one_time_token); /* nobody needs one */
-    assert_others_initial(&loaded.settings, NULL);
+    assert_string_equal(loaded.settings.users, "/var/lib/wardpost/wardpost.db-users.json");
+    assert_others_initial(&loaded.settings, setting_find("access", "users"));
+    settings_clear(&loaded.settings);
+
+    /* people are those of a ward only where it is said */
+    assert_true(read_text(given, "access { users = \"/tmp/u.json\" }"));
+    LOAD(given, &loaded, "--demo", "--config", given->path, "--store", "/tmp/s.db");
+    assert_int_equal(loaded.code, 0);
+    assert_string_equal(loaded.settings.users, "/tmp/u.json");
     settings_clear(&loaded.settings);
 }
 
@@ -769,22 +780,22 @@ static void test_wrong_use(void **state)
         int code;
         const char *error; /* its beginning */
     } rows[] = {
-        {{"wardpostd", "--lisen", "x"},                  EX_USAGE, "wardpostd: unrecognized option"                                      },
-        {{"wardpostd", "--config"},                      EX_USAGE, "wardpostd: option '--config' requires an argument"                   },
+        {{"wardpostd", "--lisen", "x"},                  EX_USAGE, "wardpostd: unrecognized option"                                  },
+        {{"wardpostd", "--config"},                      EX_USAGE, "wardpostd: option '--config' requires an argument"               },
         {{"wardpostd", "--check=1"},
-         EX_USAGE,                                                 "wardpostd: option '--check' doesn't allow an argument"               },
+         EX_USAGE,                                                 "wardpostd: option '--check' doesn't allow an argument"           },
         {{"wardpostd", SECRET},
-         EX_USAGE,                                                 "wardpostd: no arguments are taken; see wardpostd --help\n"           },
+         EX_USAGE,                                                 "wardpostd: no arguments are taken; see wardpostd --help\n"       },
         {{"wardpostd", "--listen", SECRET},
-         EX_USAGE,                                                 "wardpostd: intake.listen is ADDRESS:PORT; see wardpostd --help\n"    },
+         EX_USAGE,                                                 "wardpostd: intake.listen is ADDRESS:PORT; see wardpostd --help\n"},
         {{"wardpostd", "--listen", "127.0.0.1:" SECRET},
-         EX_USAGE,                                                 "wardpostd: intake.listen is ADDRESS:PORT; see wardpostd --help\n"    },
+         EX_USAGE,                                                 "wardpostd: intake.listen is ADDRESS:PORT; see wardpostd --help\n"},
         {{"wardpostd", "--listen", "::1:8642"},
-         EX_USAGE,                                                 "wardpostd: intake.listen is ADDRESS:PORT; see wardpostd --help\n"    },
+         EX_USAGE,                                                 "wardpostd: intake.listen is ADDRESS:PORT; see wardpostd --help\n"},
         {{"wardpostd", "--listen", "0.0.0.0:8642"},
-         EX_CONFIG,                                                "wardpostd: it listens on loopback only until TLS can be configured\n"},
+         EX_CONFIG,                                                "wardpostd: anything but loopback needs TLS: "                    },
         {{"wardpostd", "--listen", SECRET ":8642"},
-         EX_CONFIG,                                                "wardpostd: it listens on loopback only until TLS can be configured\n"},
+         EX_CONFIG,                                                "wardpostd: anything but loopback needs TLS: "                    },
     };
     struct given *given = *state;
 
@@ -936,6 +947,87 @@ static void test_what_is_loopback(void **state)
     for (size_t i = 0; i < COUNT(rows); i++)
         if (address_is_loopback(rows[i].host) != rows[i].is_loopback)
             fail_msg("%s", rows[i].host);
+}
+
+static void test_a_list_of_addresses(void **state)
+{
+    static const struct {
+        const char *list;
+        bool fine, has_four, has_six; /* 10.0.0.7, fd00::7 */
+    } rows[] = {
+        {"",                          true,  false, false},
+        {"  ",                        true,  false, false},
+        {"10.0.0.7",                  true,  true,  false},
+        {"::ffff:10.0.0.7",           true,  true,  false},
+        {" 10.0.0.1  10.0.0.7 ",      true,  true,  false},
+        {"10.0.0.1 fd00::7 10.0.0.7", true,  true,  true },
+        {"fd00:0::0007",              true,  false, true },
+        {"10.0.0.70 10.0.0",          false, false, false},
+        {"proxy.example",             false, false, false},
+        {"10.0.0.7:80",               false, false, false},
+        {"[fd00::7]",                 false, false, false},
+        {"10.0.0.7,fd00::7",          false, false, false},
+        {"10.0.0.0/24",               false, false, false},
+    };
+    struct sockaddr_in four = {.sin_family = AF_INET};
+    struct sockaddr_in6 six = {.sin6_family = AF_INET6}, four_as_six = {.sin6_family = AF_INET6};
+    const struct sockaddr local = {.sa_family = AF_UNIX};
+
+    (void)state;
+    assert_int_equal(inet_pton(AF_INET, "10.0.0.7", &four.sin_addr), 1);
+    assert_int_equal(inet_pton(AF_INET6, "fd00::7", &six.sin6_addr), 1);
+    assert_int_equal(inet_pton(AF_INET6, "::ffff:10.0.0.7", &four_as_six.sin6_addr), 1);
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        const char *list = rows[i].list;
+
+        if (addresses_are_fine(list) != rows[i].fine ||
+            address_is_listed(list, (struct sockaddr *)&four) != rows[i].has_four ||
+            address_is_listed(list, (struct sockaddr *)&four_as_six) != rows[i].has_four ||
+            address_is_listed(list, (struct sockaddr *)&six) != rows[i].has_six ||
+            address_is_listed(list, &local))
+            fail_msg("\"%s\"", list);
+    }
+}
+
+#define TLS " certificate = c key = k "
+
+static void test_who_may_come_in_and_how(void **state)
+{
+    static const struct {
+        const char *file, *fault; /* NULL: none */
+        bool demo;
+    } rows[] = {
+        {"listen = \"0.0.0.0:1\"",                             "anything but loopback needs TLS",               false},
+        {"listen = \"[::]:1\"",                                "anything but loopback needs TLS",               false},
+        {"listen = \"0.0.0.0:1\"" TLS,                         NULL,                                            false},
+        {"listen = \"0.0.0.0:1\" proxy = \"10.0.0.7\"",        NULL,                                            false},
+        {"listen = \"0.0.0.0:1\" proxy = \"10.0.0.7\"" TLS,    NULL,                                            false},
+        {"listen = \"127.0.0.1:1\"" TLS,                       NULL,                                            false},
+        {"listen = \"127.0.0.1:1\" proxy = \"127.0.0.1 ::1\"", NULL,                                            false},
+        {"proxy = \"proxy.example\"",                          "intake.proxy is a list of addresses",           false},
+        {"certificate = c",                                    "intake.certificate and intake.key go together", false},
+        {"key = k",                                            "intake.certificate and intake.key go together", false},
+        {"listen = \"127.0.0.1:1\"" TLS,                       NULL,                                            true },
+        {"listen = \"0.0.0.0:1\"" TLS,                         "--demo is for loopback only",                   true },
+        {"listen = \"127.0.0.1:1\" proxy = \"127.0.0.1\"",     "--demo is for loopback only",                   true },
+    };
+    struct given *given = *state;
+
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        struct loaded loaded;
+        char text[200];
+
+        (void)snprintf(text, sizeof(text), "intake { %s }\n", rows[i].file);
+        write_bytes(given->path, text, strlen(text));
+        if (rows[i].demo)
+            LOAD(given, &loaded, "--config", given->path, "--demo");
+        else
+            LOAD(given, &loaded, "--config", given->path);
+        if (loaded.code != (rows[i].fault ? EX_CONFIG + 1 : 0) ||
+            (rows[i].fault && !strstr(loaded.error, rows[i].fault)))
+            fail_msg("%s: %d %s", rows[i].file, loaded.code, loaded.error);
+        settings_clear(&loaded.settings);
+    }
 }
 
 /* ---- the folder of the kind table ---- */
@@ -1101,6 +1193,8 @@ int main(void)
         cmocka_unit_test(test_addresses_and_ports),
         cmocka_unit_test(test_what_is_no_address_and_port),
         cmocka_unit_test(test_what_is_loopback),
+        cmocka_unit_test(test_a_list_of_addresses),
+        cmocka_unit_test_setup_teardown(test_who_may_come_in_and_how, setup, teardown),
         cmocka_unit_test(test_the_folder_that_was_set_is_used),
         cmocka_unit_test(test_each_failed_allocation_of_the_initial_values),
         cmocka_unit_test_setup_teardown(test_a_failed_allocation_keeps_the_old_value, setup,

@@ -33,9 +33,10 @@ static void plan_of(struct given *given, enum sql sql, struct plan *out)
 static bool walks_a_table(const struct plan *plan)
 {
     static const char *const tables[] = {
-        "SCAN e;",       "SCAN d;",          "SCAN n;",     "SCAN m;",        "SCAN entry",
-        "SCAN delivery", "SCAN need",        "SCAN newest", "SCAN set_first", "SCAN late",
-        "SCAN attempt",  "SCAN idempotency", "SCAN refusal"};
+        "SCAN e;",        "SCAN d;",       "SCAN n;",      "SCAN m;",
+        "SCAN entry",     "SCAN delivery", "SCAN need",    "SCAN newest",
+        "SCAN set_first", "SCAN late",     "SCAN attempt", "SCAN idempotency",
+        "SCAN refusal",   "SCAN p;",       "SCAN o;",      "SCAN known_patient"};
 
     for (size_t i = 0; i < sizeof(tables) / sizeof(tables[0]); i++)
         if (strstr(plan->text, tables[i]))
@@ -65,18 +66,22 @@ static const struct {
     enum sql sql;
     const char *uses;
 } indexes[] = {
-    {SQL_ENTRY_KNOWN,    "entry_id"        },
-    {SQL_DUE,            "delivery_due"    },
-    {SQL_NEXT_DUE,       "delivery_due"    },
-    {SQL_LINE_BEFORE,    "delivery_line"   },
-    {SQL_LINE_RELEASE,   "delivery_behind" },
-    {SQL_CLAIM_BACK,     "delivery_claimed"},
-    {SQL_ROWS_IN_STATE,  "delivery_state"  },
-    {SQL_WAITING_OLDEST, "delivery_state"  },
-    {SQL_NEEDED_BY,      "need_on"         },
-    {SQL_ATTEMPTS,       "attempt_seq"     },
-    {SQL_REFUSALS,       "refusal_open"    },
-    {SQL_KEY_PRUNE,      "idempotency_kept"},
+    {SQL_ENTRY_KNOWN,        "entry_id"                          },
+    {SQL_DUE,                "delivery_due"                      },
+    {SQL_NEXT_DUE,           "delivery_due"                      },
+    {SQL_LINE_BEFORE,        "delivery_line"                     },
+    {SQL_LINE_RELEASE,       "delivery_behind"                   },
+    {SQL_CLAIM_BACK,         "delivery_claimed"                  },
+    {SQL_ROWS_IN_STATE,      "delivery_state"                    },
+    {SQL_WAITING_OLDEST,     "delivery_state"                    },
+    {SQL_NEEDED_BY,          "need_on"                           },
+    {SQL_ATTEMPTS,           "attempt_seq"                       },
+    {SQL_REFUSALS,           "refusal_open"                      },
+    {SQL_KEY_PRUNE,          "idempotency_kept"                  },
+    {SQL_PATIENTS_BY_VALUE,  "known_patient_identifier"          },
+    {SQL_PATIENTS_BORN,      "known_patient_born"                },
+    {SQL_PATIENTS_BY_FAMILY, "p USING INDEX known_patient_family"},
+    {SQL_PATIENTS_IN_WARD,   "known_patient_ward"                },
 };
 
 static void test_each_uses_its_index(void **state)

@@ -19,6 +19,7 @@ export function screen(name, {show, needs = 'session', link = null, title, may =
 const lacking = (one) => {
     if (one.needs !== 'none' && !now.session) return 'sign-in';
     if (one.needs !== 'none' && now.session['must-change'] && one.name !== 'sign-in') return 'sign-in';
+    if (one.needs !== 'none' && !now.table) return 'waiting';
     if (one.may && !one.may.some(mayDo)) return 'round';
     return one.needs === 'patient' && !now.patient ? 'patients' : null;
 };
@@ -29,7 +30,7 @@ export function go(name) {
 }
 
 export function showScreen() {
-    const wanted = screens.get(location.hash.slice(1)) ?? screens.get(now.session ? 'round' : 'sign-in');
+    const wanted = screens.get(location.hash.slice(1)) ?? screens.get(now.session ? 'round' : 'sign-in') ?? screens.get('patients');
     const other = lacking(wanted);
     const one = other ? screens.get(other) : wanted;
     const root = byId('screen');
@@ -74,8 +75,9 @@ export function drawTop() {
         el('nav', {'aria-label': say('nav')}, [...screens.values()].filter(reachable).map((one) =>
             el('a', {href: `#${one.name}`, 'aria-current': one.name === shown ? 'page' : null}, say(one.link)))),
         el('div', {class: 'tools'},
-            person ? el('span', {class: 'who'}, el('bdi', {}, person.display)) : null,
+            person ? el('button', {type: 'button', class: 'quiet who', 'aria-haspopup': 'dialog', on: {click: () => tell('person')}}, el('bdi', {}, person.display)) : null,
             person ? button(say('lock'), () => tell('lock'), {class: 'quiet'}) : null,
+            person ? button(say('wipe'), () => tell('wipe'), {class: 'quiet'}) : null,
             button(say(document.documentElement.dataset.theme === 'night' ? 'theme.day' : 'theme.night'), toggleTheme, {class: 'quiet'}),
             button(say('language.other'), toggleLanguage, {class: 'quiet', lang: language() === 'en' ? 'es' : 'en'})));
     swap(byId('foot'),
