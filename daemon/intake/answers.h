@@ -4,6 +4,7 @@
 
 #include "intake/intake_private.h"
 
+void answer_events(struct exchange *exchange); /* events.c */
 void answer_fhir_metadata(struct exchange *exchange);
 void answer_fhir_observation(struct exchange *exchange);
 void answer_fhir_observations(struct exchange *exchange);

@@ -25,6 +25,8 @@ const struct setting setting_table[] = {
     {"intake",  "threads",            SET_NUMBER,   "2",                             1,      64,          NULL,                       AT(threads),            "threads that serve requests"                        },
     {"intake",  "connections_most",   SET_NUMBER,   "256",                           4,      10000,       NULL,                       AT(connections_most),
      "connections at once; more wait before the door"                                                                                                                                                              },
+    {"intake",  "streams_most",       SET_NUMBER,   "64",                            1,      5000,        NULL,                       AT(streams_most),
+     "event streams at once, and never more than half of the connections"                                                                                                                                          },
     {"intake",  "body_most",          SET_BYTES,    "1 Mi",                          KI,     64 * MI,     NULL,                       AT(body_most),
      "largest request body, also after unpacking"                                                                                                                                                                  },
     {"intake",  "ndjson_most",        SET_BYTES,    "16 Mi",                         KI,     GI,          NULL,                       AT(ndjson_most),

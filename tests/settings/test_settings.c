@@ -502,7 +502,7 @@ static void test_ways_to_write_a_file(void **state)
 
 #define INTAKE_KNOWS                                                                    \
     "intake knows: listen, hosts, certificate, key, proxy, threads, connections_most, " \
-    "body_most, ndjson_most, readings_most, "                                           \
+    "streams_most, body_most, ndjson_most, readings_most, "                             \
     "headers_deadline, body_deadline, idle, skew, age_ask"
 #define SECTIONS "the sections are: intake, access, store, mapping, patients, courier, log"
 
