@@ -6,6 +6,7 @@ export const now = {
     patient: null, // a known patient, once two identifiers were confirmed
     identity: null, // {checked, how, at, confirmedMs} of that confirmation
     draft: null, // the set being taken (set.js)
+    whole: false, // later.js is there: all screens are known
     live: 'unknown', // the daemon: 'here', 'away'
 };
 

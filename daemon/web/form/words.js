@@ -1,12 +1,13 @@
 // words.js - every word on the screen: messages of the form by key, texts of the kind table by their English wording. A language
 // is a catalogue (daemon/web/words, mappings/languages), no code.
-let messages = {};
+const messages = {};
 let texts = {};
 
 export const language = () => document.documentElement.lang;
 
-export async function loadWords() {
-    messages = await (await fetch(`/words/${language()}.json`)).json();
+// `part`: 'form' or 'later', as the scripts.
+export async function loadWords(part) {
+    Object.assign(messages, await (await fetch(`/words/${language()}/${part}.json`)).json());
 }
 
 export function useTexts(table) {
