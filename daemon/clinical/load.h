@@ -219,6 +219,16 @@ bool load_kind_links(const struct place *file, struct kind *kind); /* what names
 bool load_computed(const struct place *at, struct kind *kind);
 take take_kind; /* const struct kind *, by name */
 
+/* ---- load_form.c ---- */
+
+take take_often;                           /* nothing: words of the struct field's list */
+take take_offers;                          /* nothing: units that the struct part accepts */
+take take_question;                        /* nothing: whom a struct score_withhold is asked of */
+bool form_holds(const struct place *file); /* asks, hints, longest counts of the kind being read */
+/* ---- load_again.c ---- */
+
+take take_again; /* nothing: when a form offers to look again */
+
 /* ---- load_paths.c ---- */
 
 /* `kind` NULL: between kinds. Notes which kinds are asked for their last reading. */
@@ -242,7 +252,7 @@ take take_own_say; /* of a limit: the only path in it is {value}, the value it i
 
 /* ---- load_checks.c, load_score.c, load_inputs.c ---- */
 
-extern const struct rows check_rows;
+extern const struct rows check_rows, condition_rows;
 bool checks_are_apart(const struct place *place, const struct check *checks, size_t count);
 bool load_score(const struct place *file, struct score *out);
 bool score_has_scale(const struct score *score, int scale);

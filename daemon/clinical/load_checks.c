@@ -221,7 +221,7 @@ static bool code_goes_with_grade(const struct place *place, const struct check *
     return check->grade != GRADE_NOTE || !said || place_fail(place, "a note has no code");
 }
 
-static const struct rows condition_rows = {sizeof(struct condition), 1, 16, read_condition};
+const struct rows condition_rows = {sizeof(struct condition), 1, 16, read_condition};
 static const struct rows at_rows = {sizeof(struct path), 1, 16, read_sent_path};
 
 static bool read_check(const struct place *place, void *out)

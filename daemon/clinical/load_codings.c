@@ -269,6 +269,7 @@ static bool read_reason(const struct place *place, void *out)
         MEMBER("word", REQUIRED, take_word, INTO(reason, word)),
         MEMBER("text", REQUIRED, take_text, INTO(reason, text)),
         MEMBER("coding", REQUIRED, take_coding, INTO(reason, coding)),
+        MEMBER("note", OPTIONAL, take_true, NOWHERE),
         MEMBER("source", OPTIONAL, take_said, NOWHERE),
     };
 

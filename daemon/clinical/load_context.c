@@ -79,6 +79,8 @@ static const struct member word_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("list", REQUIRED, take_word_list, INTO(field, list)),
+    MEMBER("often", OPTIONAL, take_often, ITSELF),
+    MEMBER("apart", OPTIONAL, take_true, NOWHERE),
     MEMBER("as", REQUIRED, take_name, NAMED(field, as, word_goes_to)),
     MEMBER("code", OPTIONAL, take_codings, INTO(field, codes)),
     MEMBER("category", OPTIONAL, take_category, INTO(field, category)),
@@ -89,6 +91,7 @@ static const struct member words_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("list", REQUIRED, take_word_list, INTO(field, list)),
+    MEMBER("often", OPTIONAL, take_often, ITSELF),
     MEMBER("as", REQUIRED, take_name, NAMED(field, as, said_goes_to)),
     MEMBER("code", OPTIONAL, take_codings, INTO(field, codes)),
 };
@@ -118,6 +121,7 @@ static const struct member count_members[] = {
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("gives", REQUIRED, take_gives, INTO(field, gives)),
     MEMBER("seconds", REQUIRED, take_list, LIST(field, seconds, seconds_rows)),
+    MEMBER("longest-if", OPTIONAL, take_rows, NOWHERE),
     MEMBER("as", OPTIONAL, take_name, NAMED(field, as, count_goes_to)),
 };
 

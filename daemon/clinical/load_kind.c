@@ -78,39 +78,6 @@ static bool load_parts(const struct place *file, struct kind *kind)
            one_is_value(&parts, kind) && place_each(&parts, check_part, kind);
 }
 
-/* ---- hints: for forms, which read them from the file ---- */
-
-struct hint {
-    const char *say, *source;
-};
-
-struct hints {
-    const struct hint *items;
-    size_t count;
-};
-
-static bool read_hint(const struct place *item, void *out)
-{
-    static const struct member members[] = {
-        MEMBER("say", REQUIRED, take_text, INTO(hint, say)),
-        MEMBER("source", REQUIRED, take_text, INTO(hint, source)),
-    };
-
-    return SHAPE(item, members, out);
-}
-
-static bool take_hints(const struct place *at, const struct member *member, char *out)
-{
-    static const struct rows rows = {sizeof(struct hint), 0, ROWS_MOST, read_hint};
-    static const struct member here =
-        MEMBER("", OPTIONAL, take_list, LISTED(hints, items, count, rows));
-    struct hints hints;
-
-    (void)member;
-    (void)out;
-    return take_list(at, &here, (char *)&hints);
-}
-
 /* ---- the file ---- */
 
 static bool take_own_name(const struct place *at, const struct member *member, char *out)
@@ -122,6 +89,7 @@ static const struct member kind_members[] = {
     MEMBER("kind", REQUIRED, take_own_name, INTO(kind, name)),
     MEMBER("title", REQUIRED, take_text, INTO(kind, title)),
     MEMBER("order", REQUIRED, take_whole, INTO(kind, order)),
+    MEMBER("routine", OPTIONAL, take_true, NOWHERE),
     MEMBER("category", REQUIRED, take_coding, INTO(kind, category)),
     MEMBER("profile", OPTIONAL, take_text, INTO(kind, profile)),
     MEMBER("code", OPTIONAL, take_maybe_codings, INTO(kind, codes)),
@@ -129,7 +97,9 @@ static const struct member kind_members[] = {
     MEMBER("context", OPTIONAL, take_context, NOWHERE),
     MEMBER("checks", OPTIONAL, take_rows, NOWHERE),
     MEMBER("computed", OPTIONAL, take_object, NOWHERE),
-    MEMBER("hints", OPTIONAL, take_hints, NOWHERE),
+    MEMBER("asks", OPTIONAL, take_rows, NOWHERE),
+    MEMBER("hints", OPTIONAL, take_rows, NOWHERE),
+    MEMBER("again", OPTIONAL, take_again, NOWHERE),
 };
 
 static bool is_coded(const struct place *file, const struct kind *kind)
@@ -178,7 +148,7 @@ bool load_kind_links(const struct place *file, struct kind *kind)
 
     file->loader->kind = kind;
     good = (!place_member(file, "checks", &at) || load_own_checks(&at, kind)) &&
-           (!place_member(file, "computed", &at) || load_computed(&at, kind));
+           (!place_member(file, "computed", &at) || load_computed(&at, kind)) && form_holds(file);
     file->loader->kind = NULL;
     return good;
 }

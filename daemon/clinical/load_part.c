@@ -207,6 +207,7 @@ static const struct member quantity_members[] = {
     MEMBER("unit", OPTIONAL, take_unit, INTO(part, unit)),
     MEMBER("text", OPTIONAL, take_text, INTO(part, text)),
     MEMBER("accepts", REQUIRED, take_accepts, ITSELF),
+    MEMBER("offers", OPTIONAL, take_offers, ITSELF),
     MEMBER("as-entered", OPTIONAL, take_as_entered, LIST(part, as_entered, unit_rows)),
     MEMBER("code-by-unit", OPTIONAL, take_code_by_unit, NOWHERE),
     MEMBER("unit-optional", OPTIONAL, take_bool, INTO(part, unit_optional)),

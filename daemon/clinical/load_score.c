@@ -102,6 +102,7 @@ static bool read_withheld(const struct place *place, void *out)
         MEMBER("age-unknown", OPTIONAL, take_bool, INTO(score_withhold, age_unknown)),
         MEMBER("context", OPTIONAL, take_pregnant, NOWHERE),
         MEMBER("is", OPTIONAL, take_is, NOWHERE),
+        MEMBER("ask", OPTIONAL, take_question, ITSELF),
         MEMBER("say", REQUIRED, take_text, INTO(score_withhold, say)),
         MEMBER("source", OPTIONAL, take_said, NOWHERE),
     };

@@ -202,6 +202,7 @@ struct listing {
     struct json_out *out;
     int64_t last_seq;
     size_t count;
+    bool with_sent; /* as sent too: who took it, its words, why it was not taken */
 };
 
 static bool listed(void *context, const struct outbox_row *row)
@@ -215,8 +216,11 @@ static bool listed(void *context, const struct outbox_row *row)
     out_member(out, "kind", row->kind);
     out_member(out, "state", entry_state_text(row->state));
     out_member_if(out, "reason", row->reason);
+    out_member_if(out, "by", row->by);
     time_out(out, "taken", row->taken_ms);
     time_out(out, "accepted", row->accepted_ms);
+    if (listing->with_sent)
+        sent_out("sent", row->sent, row->sent_length, out);
     if (row->values) {
         out_name(out, "values");
         out_raw(out, row->values, row->values_length);
@@ -327,9 +331,22 @@ static int64_t search_number(const json_t *body, const char *name, int64_t initi
     return initial;
 }
 
+static bool search_yes(const json_t *body, const char *name, struct problems *problems)
+{
+    const json_t *value = json_object_get(body, name);
+    char pointer[64];
+
+    if (!value || json_is_boolean(value))
+        return json_is_true(value);
+    pointer_join(pointer, sizeof(pointer), "", name);
+    problem_add(problems, PROBLEM_WRONG_TYPE, pointer, "true or false");
+    return false;
+}
+
 static void search_unknown(const json_t *body, struct problems *problems)
 {
-    static const char *const known[] = {"patient", "kind", "state", "since", "count", "after"};
+    static const char *const known[] = {"patient", "kind",  "state", "since",
+                                        "count",   "after", "sent"};
     const char *name;
     json_t *value;
 
@@ -338,12 +355,12 @@ static void search_unknown(const json_t *body, struct problems *problems)
         char pointer[160];
         size_t i = 0;
 
-        while (i < 6 && strcmp(known[i], name) != 0)
+        while (i < 7 && strcmp(known[i], name) != 0)
             i++;
         pointer_join(pointer, sizeof(pointer), "", name);
-        if (i == 6)
+        if (i == 7)
             problem_add(problems, PROBLEM_UNKNOWN_FIELD, pointer,
-                        "known here: patient, kind, state, since, count, after");
+                        "known here: patient, kind, state, since, count, after, sent");
     }
 }
 
@@ -361,6 +378,7 @@ enum status view_readings(struct outbox_reader *reader, const struct kinds *kind
     search_since(body, &search, problems);
     search.most = (size_t)search_number(body, "count", 50, 1000, problems);
     search.after_seq = search_number(body, "after", INT64_MAX, INT64_MAX, problems);
+    listing.with_sent = search_yes(body, "sent", problems);
     search_unknown(body, problems);
     if (problems->count > 0)
         return STATUS_INVALID;

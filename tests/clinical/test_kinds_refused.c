@@ -85,9 +85,9 @@ static void test_the_undamaged_table_is_taken(void **state)
 
 static void test_damages(void **state)
 {
-    static const char *const groups[] = {"files",    "units",  "codings",  "parts",  "names",
-                                         "rows",     "ages",   "context",  "checks", "says",
-                                         "computed", "scores", "languages"};
+    static const char *const groups[] = {"files", "units",    "codings", "parts",    "names",
+                                         "rows",  "ages",     "context", "forms",    "checks",
+                                         "says",  "computed", "scores",  "languages"};
     size_t count = 0;
 
     (void)state;

@@ -64,6 +64,15 @@ function dues(count) {
     count('continuous', dueOf({last: NOW, interval: 0, now: NOW + hour}).state === 'continuous' || 'no');
 }
 
+// By the daemon's usual intake.skew and intake.age_ask: two minutes ahead, an hour ago.
+function takenWhen(table, count) {
+    const codes = (seconds) => judgeSet(table, {kind: 'heart-rate', value: 72, unit: '/min', taken: momentAt(NOW + seconds * 1000, 60).text},
+        {now: NOW}).readings[0].problems.map((problem) => problem.code);
+
+    for (const [seconds, wanted] of [[0, []], [120, []], [121, ['future-time']], [-3600, []], [-3601, ['confirm']]])
+        is(count, `taken ${seconds} s from now`, codes(seconds), wanted);
+}
+
 // While it is typed: what lacks is missing, what is there is judged.
 function halfTyped(table, count) {
     const judge = (...readings) => judgeSet(table, {patient: {birthDate: '1958-06-02'}, readings}, {now: NOW});
@@ -139,6 +148,7 @@ export function checkBits(table, count) {
     decimals(count);
     days(count);
     dues(count);
+    takenWhen(table, count);
     halfTyped(table, count);
     otherLanguage(table, count);
 }

@@ -1,7 +1,7 @@
 // shell.js - the frame around every screen: who is signed in, where one can go, day and night, and which screen is shown. The
 // address holds only the name of a screen, never of a person.
 import {byId, button, el, swap} from './dom.js';
-import {listen, now, tell} from './state.js';
+import {listen, mayDo, now, tell} from './state.js';
 import {language, say} from './words.js';
 
 const screens = new Map();
@@ -11,14 +11,16 @@ let leave = null;
 // A screen: show(root) fills the empty root and may return a function to be called when it is left.
 //   needs  'session' or 'patient': what must be there before it can be shown
 //   link   key of the words under which the navigation offers it; none: it is not offered
-export function screen(name, {show, needs = 'session', link = null, title}) {
-    screens.set(name, {name, show, needs, link, title});
+//   may    rights of which one must be there
+export function screen(name, {show, needs = 'session', link = null, title, may = null}) {
+    screens.set(name, {name, show, needs, link, title, may});
 }
 
 const lacking = (one) => {
     if (one.needs !== 'none' && !now.session) return 'sign-in';
     if (one.needs !== 'none' && now.session['must-change'] && one.name !== 'sign-in') return 'sign-in';
     if (one.needs !== 'none' && !now.table) return 'waiting';
+    if (one.may && !one.may.some(mayDo)) return 'round';
     return one.needs === 'patient' && !now.patient ? 'patients' : null;
 };
 

@@ -1,0 +1,58 @@
+// set_field.js - what is said about a reading: a control for each type of context field of the table.
+import {el} from './dom.js';
+import {say, told} from './words.js';
+
+// Words as chips, those of `often` at once and the others behind one more tap. Nothing is chosen beforehand; a second tap takes a
+// choice back. get() gives what is chosen, put(word) changes it, and refresh() shows it.
+export function wordChips({label, words, often = null, quiet = false, get, put}) {
+    const isChosen = (word) => [get()].flat().includes(word);
+    let all = !often || often.length >= words.length;
+    const chip = ({word, text}) => el('button', {type: 'button', class: 'chip', 'data-word': word, on: {click: (event) => put(word, event)}}, told(text));
+    const chips = words.map((word) => ({...word, node: chip(word)}));
+    const rest = el('button', {type: 'button', class: 'chip more', 'aria-expanded': 'false', on: {click: () => open()}}, say('set.chips.more'));
+    const node = el('fieldset', {class: 'choice'}, el('legend', {class: quiet ? 'unseen' : null}, label), el('div', {class: 'chips'}, chips.map((one) => one.node), all ? null : rest));
+    const open = () => {
+        all = true;
+        rest.remove();
+        node.refresh();
+        chips.find((one) => !often.includes(one.word))?.node.focus();
+    };
+
+    node.refresh = () => chips.forEach((one) => {
+        one.node.setAttribute('aria-pressed', String(isChosen(one.word)));
+        one.node.hidden = !all && !often.includes(one.word) && !isChosen(one.word);
+    });
+    node.refresh();
+    return node;
+}
+
+function textField(row, hold) {
+    const id = `said-${hold.kind}-${row.path}`;
+    const input = el('textarea', {id, rows: 1, maxlength: 500, dir: 'auto', on: {input: () => hold.put(row, input.value)}});
+    const node = el('div', {class: 'field'}, el('label', {for: id}, told(row.title)), input);
+
+    node.refresh = () => {
+        if (input !== document.activeElement) input.value = hold.get(row) ?? '';
+    };
+    node.refresh();
+    return node;
+}
+
+function wordField(row, hold) {
+    const many = row.type === 'words';
+
+    return wordChips({
+        label: told(row.title), words: hold.words(row.list), often: row.often, get: () => hold.get(row) ?? [],
+        put(word, event) {
+            const chosen = [hold.get(row) ?? []].flat();
+            const rest = chosen.filter((one) => one !== word);
+            if (many) hold.put(row, chosen.includes(word) ? rest : [...chosen, word], event);
+            else hold.put(row, chosen.includes(word) ? null : word, event);
+        },
+    });
+}
+
+// `hold`: {kind, words(list), get(row), put(row, value, event), slot(row) makes a slot for a number, count(row) makes the button of a count}
+const fieldMakers = {word: wordField, words: wordField, text: textField, quantity: (row, hold) => hold.slot(row), count: (row, hold) => hold.count(row)};
+
+export const contextField = (row, hold) => fieldMakers[row.type](row, hold);
