@@ -15,7 +15,8 @@ struct slot { /* {0}: nobody's */
     char name[USER_NAME_ROOM];
     uint64_t stamp;
     char csrf[SESSION_TEXT_ROOM];
-    int64_t opened_ms, active_ms;
+    char second[PRACTITIONER_ROOM];
+    int64_t opened_ms, active_ms, vouched_ms;
 };
 
 struct sessions {
@@ -160,6 +161,8 @@ enum session_state sessions_look(struct sessions *sessions, const char *id, bool
         out->state = slot->locked ? SESSION_LOCKED : SESSION_OPEN;
         memcpy(out->name, slot->name, sizeof(out->name));
         memcpy(out->csrf, slot->csrf, sizeof(out->csrf));
+        if (now_ms - slot->vouched_ms < sessions->options.vouched_ms)
+            memcpy(out->second, slot->second, sizeof(out->second));
         out->stamp = slot->stamp;
         out->ends_in_ms = slot->opened_ms + sessions->options.longest_ms - now_ms;
     }
@@ -210,6 +213,20 @@ bool sessions_unlock(struct sessions *sessions, const char *id, const struct use
     }
     pthread_mutex_unlock(&sessions->lock);
     return is_there;
+}
+
+void sessions_vouch(struct sessions *sessions, const char *id, const struct user *second,
+                    int64_t now_ms)
+{
+    struct slot *slot;
+
+    pthread_mutex_lock(&sessions->lock);
+    slot = find(sessions, id);
+    if (slot) {
+        memcpy(slot->second, second->practitioner, sizeof(slot->second));
+        slot->vouched_ms = now_ms;
+    }
+    pthread_mutex_unlock(&sessions->lock);
 }
 
 void sessions_end(struct sessions *sessions, const char *id)

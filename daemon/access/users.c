@@ -201,6 +201,17 @@ bool users_find(struct users *users, const char *name, int64_t now_ms, struct us
     return found;
 }
 
+bool users_has_practitioner(struct users *users, const char *practitioner)
+{
+    bool has = false;
+
+    pthread_mutex_lock(&users->lock);
+    for (size_t i = 0; i < users->list.count; i++)
+        has = has || strcmp(users->list.items[i].practitioner, practitioner) == 0;
+    pthread_mutex_unlock(&users->lock);
+    return has;
+}
+
 enum status users_all(struct users *users, int64_t now_ms, struct user_list *out)
 {
     struct user_list list = {0};

@@ -4,6 +4,7 @@
 
 #include "intake/intake_private.h"
 
+void answer_events(struct exchange *exchange); /* events.c */
 void answer_fhir_metadata(struct exchange *exchange);
 void answer_fhir_observation(struct exchange *exchange);
 void answer_fhir_observations(struct exchange *exchange);
@@ -18,6 +19,7 @@ void answer_reading(struct exchange *exchange);
 void answer_readings(struct exchange *exchange);
 void answer_ready(struct exchange *exchange);
 void answer_refusals(struct exchange *exchange);
+void answer_round(struct exchange *exchange);
 void answer_status(struct exchange *exchange);
 
 #endif

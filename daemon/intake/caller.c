@@ -118,7 +118,7 @@ bool caller_is_present(struct exchange *exchange)
 }
 
 /* Somebody with a session is a client with the rights of their role, who speaks for themselves. */
-static struct client client_of(const struct user *user)
+static struct client client_of(const struct user *user, const struct session *session)
 {
     struct client client = {.rights = role_rights(user->role),
                             .attended = true,
@@ -127,6 +127,7 @@ static struct client client_of(const struct user *user)
 
     (void)snprintf(client.name, sizeof(client.name), CLIENT_OF_USER "%s", user->name);
     memcpy(client.practitioners[0], user->practitioner, sizeof(client.practitioners[0]));
+    memcpy(client.second, session->second, sizeof(client.second));
     return client;
 }
 
@@ -143,7 +144,7 @@ static bool look_at_session(struct exchange *exchange)
         return false;
     if (exchange->person.must_change)
         return refuse(exchange, &must_change);
-    exchange->client = client_of(&exchange->person);
+    exchange->client = client_of(&exchange->person, &exchange->session);
     return client_may(&exchange->client, exchange->route->right) || refuse(exchange, &no_right);
 }
 
@@ -160,4 +161,19 @@ bool look_at_caller(struct exchange *exchange)
     if (known && client_may(&exchange->client, exchange->route->right))
         return true;
     return refuse_token(exchange, known);
+}
+
+bool exchange_may_still(const struct exchange *exchange)
+{
+    struct intake *intake = exchange->intake;
+    struct session session;
+    struct client client;
+    struct user person;
+
+    if (exchange->cookie[0])
+        return sessions_judge(intake->sessions, intake->parts.users, exchange->cookie, false,
+                              clock_monotonic_ms(), &session, &person) == SESSION_OPEN;
+    return access_caller(intake->parts.access, exchange_header(exchange, "Authorization"),
+                         &client) &&
+           client_may(&client, exchange->route->right);
 }

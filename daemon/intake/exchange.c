@@ -10,7 +10,7 @@
 #include "wardpost/moment.h"
 #include "wardpost/web.h"
 
-const char *exchange_header(struct exchange *exchange, const char *name)
+const char *exchange_header(const struct exchange *exchange, const char *name)
 {
     return MHD_lookup_connection_value(exchange->connection, MHD_HEADER_KIND, name);
 }
@@ -397,6 +397,12 @@ void exchange_resume(struct exchange *exchange)
     atomic_fetch_sub(&intake->under_way, 1);
 }
 
+void exchange_listens(struct exchange *exchange)
+{
+    exchange->listens = true;
+    atomic_fetch_sub(&exchange->intake->active, 1);
+}
+
 void exchange_end(struct exchange *exchange)
 {
     intake_deadline(exchange->line, exchange->intake, exchange->intake->parts.settings->idle_ms);
@@ -408,5 +414,6 @@ void exchange_end(struct exchange *exchange)
         exchange->errand->free(exchange->errand);
     exchange->body = body_again(&exchange->body);
     reply_clear(&exchange->reply);
-    atomic_fetch_sub(&exchange->intake->active, 1);
+    if (!exchange->listens)
+        atomic_fetch_sub(&exchange->intake->active, 1);
 }

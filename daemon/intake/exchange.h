@@ -17,6 +17,11 @@ bool exchange_only_answers(const struct exchange *exchange);
 /* libmicrohttpd is done with it. */
 void exchange_end(struct exchange *exchange);
 
+/* Would it be let in now? */
+bool exchange_may_still(const struct exchange *exchange);
+/* It goes on until one side has enough of it: intake_stop() does not wait. */
+void exchange_listens(struct exchange *exchange);
+
 /* readings.c: the answer once the submission is on disk (or not). */
 void finish_readings(struct exchange *exchange);
 

@@ -17,6 +17,7 @@
 #include <unistd.h>
 
 #include "intake/exchange.h"
+#include "intake/live.h"
 #include "intake/tls.h"
 #include "wardpost/log.h"
 #include "wardpost/metrics.h"
@@ -398,6 +399,7 @@ static void intake_free(struct intake *intake)
     struct outbox_reader *reader;
     struct submission *submission;
 
+    live_stop(intake->live);
     while ((reader = pool_take(&intake->readers)))
         outbox_reader_close(reader);
     while ((submission = pool_take(&intake->submissions)))
@@ -416,6 +418,7 @@ static void intake_free(struct intake *intake)
     free(intake);
 }
 
+#define VOUCHED_MS         600000 /* from the PIN to the set that is sent */
 #define SESSIONS_MOST      512
 #define SESSIONS_USER_MOST 8 /* a tablet, a desk and some that were left behind */
 
@@ -423,6 +426,7 @@ static enum status start_sessions(struct intake *intake)
 {
     const struct sessions_options options = {.idle_ms = intake->parts.settings->idle_lock_ms,
                                              .longest_ms = intake->parts.settings->session_most_ms,
+                                             .vouched_ms = VOUCHED_MS,
                                              .most = SESSIONS_MOST,
                                              .user_most = SESSIONS_USER_MOST};
     enum status status = sessions_new(&options, &intake->sessions);
@@ -430,9 +434,49 @@ static enum status start_sessions(struct intake *intake)
     return status == STATUS_OK ? desk_start(&intake->desk) : status;
 }
 
+static enum status start_live(struct intake *intake)
+{
+    const struct settings *settings = intake->parts.settings;
+    struct live_parts parts = {intake->parts.outbox, intake->parts.courier,
+                               (size_t)settings->streams_most};
+
+    if (settings->streams_most > settings->connections_most / 2)
+        parts.streams_most = (size_t)settings->connections_most / 2;
+    return live_start(&parts, &intake->live);
+}
+
+static enum status start_serving(struct intake *intake)
+{
+    enum status status = start_live(intake);
+
+    if (status != STATUS_OK)
+        return status;
+    intake->daemon = start_mhd(intake);
+    if (intake->daemon && pthread_create(&intake->door, NULL, keep_door, intake) == 0)
+        return STATUS_OK;
+    log_line(LOG_LEVEL_ERROR, "requests cannot be served: libmicrohttpd or its TLS is missing "
+                              "something, or there is no memory");
+    if (intake->daemon)
+        MHD_stop_daemon(intake->daemon);
+    return STATUS_IO;
+}
+
+static enum status open_door(struct intake *intake)
+{
+    if (intake->ours && use_certificate(intake) != STATUS_OK)
+        return STATUS_INVALID;
+    intake->listening = listening_socket(intake->parts.settings, intake);
+    if (intake->listening >= 0)
+        return start_serving(intake);
+    log_line(LOG_LEVEL_ERROR, "cannot listen on %s: %s", intake->parts.settings->listen,
+             strerror(errno));
+    return STATUS_IO;
+}
+
 enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, struct intake **out)
 {
     struct intake *intake = calloc(1, sizeof(*intake));
+    enum status status;
 
     if (!intake)
         return STATUS_NO_MEMORY;
@@ -446,32 +490,14 @@ enum status intake_start(const struct intake_parts *parts, struct kinds *kinds, 
     pthread_mutex_init(&intake->readers.lock, NULL);
     pthread_mutex_init(&intake->submissions.lock, NULL);
     pthread_mutex_init(&intake->kept_kinds.lock, NULL);
-    if (start_sessions(intake) != STATUS_OK) {
+    status = start_sessions(intake);
+    if (status == STATUS_OK)
+        status = open_door(intake);
+    if (status == STATUS_OK)
+        *out = intake;
+    else
         intake_free(intake);
-        return STATUS_NO_MEMORY;
-    }
-    if (intake->ours && use_certificate(intake) != STATUS_OK) {
-        intake_free(intake);
-        return STATUS_INVALID;
-    }
-    intake->listening = listening_socket(parts->settings, intake);
-    if (intake->listening < 0) {
-        log_line(LOG_LEVEL_ERROR, "cannot listen on %s: %s", parts->settings->listen,
-                 strerror(errno));
-        intake_free(intake);
-        return STATUS_IO;
-    }
-    intake->daemon = start_mhd(intake);
-    if (!intake->daemon || pthread_create(&intake->door, NULL, keep_door, intake) != 0) {
-        log_line(LOG_LEVEL_ERROR, "requests cannot be served: libmicrohttpd or its TLS is missing "
-                                  "something, or there is no memory");
-        if (intake->daemon)
-            MHD_stop_daemon(intake->daemon);
-        intake_free(intake);
-        return STATUS_IO;
-    }
-    *out = intake;
-    return STATUS_OK;
+    return status;
 }
 
 uint16_t intake_port(const struct intake *intake)
@@ -502,6 +528,7 @@ void intake_stop(struct intake *intake)
         return;
     atomic_store(&intake->draining, true);
     shutdown(intake->listening, SHUT_RDWR);
+    live_end(intake->live, ANSWER_MS);
     wait_for_none(&intake->active, intake->parts.settings->drain_ms);
     atomic_store(&intake->stopping, true);
     wait_for_none(&intake->under_way, DISK_MS);

@@ -16,6 +16,7 @@
 #include "wardpost/score.h"
 #include "wardpost/sessions.h"
 
+struct live;
 struct route;
 struct connection;
 struct web_page;
@@ -62,6 +63,7 @@ struct intake {
     struct connection *connections;
     long inside, on_way; /* connections that have begun; let in, and not yet begun */
     struct key_in_use *keys;
+    struct live *live;       /* what is told to those who listen */
     struct pool readers;     /* struct outbox_reader */
     struct pool submissions; /* ended ones, for the buffers they have */
     struct kept_kinds kept_kinds;
@@ -80,8 +82,9 @@ void intake_deadline(struct connection *connection, struct intake *intake, int64
 
 struct reply {
     unsigned status;
-    const char *type; /* media type */
-    char *text;       /* malloc'd, or borrowed; NULL: empty */
+    const char *type;          /* media type */
+    struct MHD_Response *made; /* goes as it is, in place of a text; NULL: none */
+    char *text;                /* malloc'd, or borrowed; NULL: empty */
     size_t length;
     bool borrowed;            /* of the submission, which ends after the reply is sent */
     const char *allow;        /* Allow */
@@ -135,6 +138,7 @@ struct exchange {
     struct reply reply;
     bool answered;         /* reply is ready to be sent */
     bool headers_only;     /* HEAD */
+    bool listens;          /* a stream of events: its end is not waited for */
     bool suspended;        /* for the disk; only its own thread of libmicrohttpd looks at it */
     struct key_in_use key; /* key.key NULL: none */
     struct submission *submission; /* what waits for the disk */
@@ -171,7 +175,7 @@ const struct route *route_find(const char *method, const char *path, struct uuid
 extern const struct route route_table[];
 extern const size_t route_count;
 
-const char *exchange_header(struct exchange *exchange, const char *name); /* NULL: not sent */
+const char *exchange_header(const struct exchange *exchange, const char *name); /* NULL: not sent. [its connection's thread] */
 bool exchange_takes_gzip(struct exchange *exchange);
 
 /* ---- replies ---- */
@@ -186,6 +190,9 @@ void reply_borrowed(struct exchange *exchange, unsigned status, const char *type
                     size_t length);
 void reply_problem(struct exchange *exchange, unsigned status, const char *title,
                    const char *detail, const struct problems *problems);
+/* Takes `made` over. */
+void reply_made(struct exchange *exchange, unsigned status, const char *type,
+                struct MHD_Response *made);
 void reply_status(struct exchange *exchange, enum status status); /* trouble of ours */
 void reply_empty(struct exchange *exchange);                      /* 204 */
 
@@ -261,7 +268,9 @@ void submission_settle(struct submission *submission, struct intake *intake);
 int64_t submission_keep_refused(struct intake *intake, const struct client *client,
                                 const char *text, size_t length, const struct problems *problems);
 
+void take_presence(struct exchange *exchange); /* visit.c */
 void take_readings(struct exchange *exchange);
+void take_order(struct exchange *exchange);
 void take_patients(struct exchange *exchange);
 void take_preview(struct exchange *exchange);
 void take_release(struct exchange *exchange);

@@ -105,8 +105,23 @@ void reply_empty(struct exchange *exchange)
     exchange->reply.borrowed = true;
 }
 
+void reply_made(struct exchange *exchange, unsigned status, const char *type,
+                struct MHD_Response *made)
+{
+    struct reply *reply = &exchange->reply;
+
+    reply_clear(reply);
+    reply->status = status;
+    reply->type = type;
+    reply->made = made;
+    exchange->answered = true;
+}
+
 void reply_clear(struct reply *reply)
 {
+    if (reply->made)
+        MHD_destroy_response(reply->made);
+    reply->made = NULL;
     if (reply->text != no_memory_text && !reply->borrowed)
         free(reply->text);
     reply->text = NULL;
@@ -116,7 +131,13 @@ void reply_clear(struct reply *reply)
 struct MHD_Response *reply_response(struct reply *reply)
 {
     bool owned = reply->text != no_memory_text && !reply->borrowed;
-    struct MHD_Response *response = MHD_create_response_from_buffer(
+    struct MHD_Response *response = reply->made;
+
+    if (response) {
+        reply->made = NULL;
+        return response;
+    }
+    response = MHD_create_response_from_buffer(
         reply->length, reply->text, owned ? MHD_RESPMEM_MUST_FREE : MHD_RESPMEM_PERSISTENT);
 
     if (response && owned)

@@ -165,6 +165,8 @@ static void vouch(struct exchange *exchange)
         reply_denial(exchange, &others_pin, NULL);
         return;
     }
+    sessions_vouch(exchange->intake->sessions, exchange->cookie, &answer.user,
+                   clock_monotonic_ms());
     out_object(&out);
     out_member(&out, "practitioner", answer.user.practitioner);
     out_member(&out, "display", answer.user.display);

@@ -69,13 +69,14 @@ static enum status find_lasts(const struct submission_frame *frame, const struct
 /* ---- judging ---- */
 
 /* `at`: of the reading, or of the set that it was inherited from. */
-static void name_problem(struct submission *submission, const char *at, enum problem_code code,
-                         const char *why)
+static bool name_problem(struct submission *submission, const char *at, const char *name,
+                         enum problem_code code, const char *why)
 {
     char pointer[160];
 
-    pointer_join(pointer, sizeof(pointer), at, "by");
+    pointer_join(pointer, sizeof(pointer), at, name);
     problem_add(&submission->problems, code, pointer, "%s", why);
+    return false;
 }
 
 static bool is_named(const struct client *client, struct submission *submission,
@@ -86,25 +87,35 @@ static bool is_named(const struct client *client, struct submission *submission,
     if (reading->by ? client_may_name(client, reading->by) : !client->signed_in)
         return true;
     if (!reading->by)
-        name_problem(submission, at, PROBLEM_MISSING_FIELD, "it is whoever is signed in");
-    else
-        name_problem(submission, at, PROBLEM_NOT_ALLOWED,
-                     client->signed_in ? "this is not the person who is signed in"
-                                       : "this token may not name that practitioner");
-    return false;
+        return name_problem(submission, at, "by", PROBLEM_MISSING_FIELD,
+                            "it is whoever is signed in");
+    return name_problem(submission, at, "by", PROBLEM_NOT_ALLOWED,
+                        client->signed_in ? "this is not the person who is signed in"
+                                          : "this token may not name that practitioner");
 }
 
-static bool is_overridden(const struct client *client, struct submission *submission,
+/* A colleague is named as the second only after their own PIN; anything else is a device. */
+static bool has_second(const struct submission_frame *frame, const char *second)
+{
+    return strcmp(frame->client->second, second) == 0 ||
+           !users_has_practitioner(frame->intake->parts.users, second);
+}
+
+static bool is_overridden(const struct submission_frame *frame, struct submission *submission,
                           const struct reading *reading)
 {
+    const struct override *override = &reading->override;
     char at[160];
 
-    if (!client->signed_in || !reading->override.given ||
-        client_may_name(client, reading->override.by))
+    if (!frame->client->signed_in || !override->given)
         return true;
     pointer_join(at, sizeof(at), reading->pointer, "override");
-    name_problem(submission, at, PROBLEM_NOT_ALLOWED, "this is not the person who is signed in");
-    return false;
+    if (!client_may_name(frame->client, override->by))
+        return name_problem(submission, at, "by", PROBLEM_NOT_ALLOWED,
+                            "this is not the person who is signed in");
+    return has_second(frame, override->second) ||
+           name_problem(submission, at, "second", PROBLEM_NOT_ALLOWED,
+                        "the second person says so with their own PIN");
 }
 
 /* A token may name those it was given; whoever is signed in speaks for themselves. One that was
@@ -115,7 +126,7 @@ static void check_names(const struct submission_frame *frame, struct submission 
         const struct reading *reading = &submission->set->readings[i];
 
         if (!is_named(frame->client, submission, reading) ||
-            !is_overridden(frame->client, submission, reading))
+            !is_overridden(frame, submission, reading))
             return;
     }
 }

@@ -87,6 +87,7 @@ static enum status set_state(struct outbox *outbox, const struct decide_job *job
         bind_text(statement, 3, job->reason);
         bind_text(statement, 4, job->by);
     }
+    change_note(outbox, seq, false);
     return db_run(&outbox->db, statement);
 }
 

@@ -65,6 +65,7 @@ enum status delivery_hold(struct outbox *outbox, int64_t seq, int64_t patient, c
     }
     status = db_run(&outbox->db, statement);
     state_counted(outbox, ENTRY_WAITING, ENTRY_HELD);
+    change_note(outbox, seq, false);
     if (status == STATUS_OK)
         status = line_release(outbox, patient);
     return status == STATUS_OK ? dependants_review(outbox, seq, patient, false) : status;

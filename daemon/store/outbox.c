@@ -121,6 +121,8 @@ static void outbox_free(struct outbox *outbox)
     pthread_cond_destroy(&outbox->finished);
     pthread_cond_destroy(&outbox->checkpoint);
     pthread_mutex_destroy(&outbox->lock);
+    pthread_mutex_destroy(&outbox->watch);
+    free(outbox->changes.items);
     free(outbox->path);
     free(outbox);
 }
@@ -144,6 +146,7 @@ enum status outbox_start(const struct outbox_options *options, struct outbox **o
     outbox->lock_fd = -1;
     outbox->room_least = options->room_least;
     pthread_mutex_init(&outbox->lock, NULL);
+    pthread_mutex_init(&outbox->watch, NULL);
     pthread_cond_init(&outbox->queued, NULL);
     pthread_cond_init(&outbox->finished, NULL);
     pthread_cond_init(&outbox->checkpoint, NULL);

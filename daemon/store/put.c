@@ -171,6 +171,8 @@ enum status put_entry(struct outbox *outbox, const struct put *put, const struct
         status = patient_note(outbox, put->who); /* the first of its kind: else it is known */
     if (status == STATUS_OK)
         status = put_needs(outbox, entry, seq, first_seq);
+    if (is_main(entry))
+        change_note(outbox, seq, true);
     if (status == STATUS_OK && (entry->hold || !entry->became)) /* what is not mapped cannot go */
         status = delivery_insert(outbox, seq, placed.patient, ENTRY_HELD, entry->hold_reason,
                                  put->accepted_ms);

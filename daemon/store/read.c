@@ -134,6 +134,15 @@ enum status outbox_find(struct outbox_reader *reader, const struct uuid *id, out
     return status == STATUS_OK && walked.shown == 0 ? STATUS_NOT_FOUND : status;
 }
 
+enum status outbox_find_seq(struct outbox_reader *reader, int64_t seq, outbox_row_seen *seen,
+                            void *context)
+{
+    struct row_walk walked = {.seen = seen, .context = context};
+    enum status status = row_at(reader, seq, &walked);
+
+    return status == STATUS_OK && walked.shown == 0 ? STATUS_NOT_FOUND : status;
+}
+
 /* ---- a set: its entries stand one after another, but for what was mapped late ---- */
 
 static enum status first_of_set(struct outbox_reader *reader, const struct uuid *set, int64_t *seq)

@@ -54,6 +54,7 @@ static enum status settle(struct outbox *outbox, const struct settlement *settle
         sqlite3_bind_int(statement, 8, state == ENTRY_HELD && settlement->ambiguous);
     }
     state_counted(outbox, ENTRY_WAITING, state);
+    change_note(outbox, settlement->seq, false);
     return db_run(&outbox->db, statement);
 }
 

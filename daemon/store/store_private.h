@@ -86,6 +86,11 @@ enum sql {
     SQL_PATIENTS_BORN,
     SQL_PATIENTS_BY_FAMILY,
     SQL_PATIENTS_IN_WARD,
+    SQL_PATIENTS_IN_WARDS,
+    SQL_NEXT_WARD,
+    SQL_ORDER_INSERT,
+    SQL_ORDER_END,
+    SQL_ORDERS,
     SQL_COUNT
 };
 
@@ -177,6 +182,14 @@ struct job { /* the first member of every job */
     bool finished; /* of outbox_do(); guarded by the outbox's lock */
 };
 
+#define CHANGES_MOST 1024
+
+struct changes {                 /* of one round, for whoever watches */
+    struct outbox_change *items; /* NULL: nobody watched when the round began */
+    size_t count;
+    bool lost;
+};
+
 struct outbox {
     char *path;
     int64_t room_least;
@@ -187,14 +200,18 @@ struct outbox {
     struct heads *heads;
     pthread_t writer, checkpointer;
     bool writer_runs, checkpointer_runs;
-    pthread_mutex_t
-        lock; /* guards queue, stopping, listener, checkpoint_due, finished flags, shown */
+    pthread_mutex_t lock; /* guards queue, stopping, listener, checkpoint_due, finished flags,
+                             shown, watching */
     pthread_cond_t queued, finished, checkpoint;
     struct job *first, *last;
     bool stopping;
     bool checkpoint_due;
     void (*changed)(void *context);
     void *changed_context;
+    bool watching;
+    pthread_mutex_t watch; /* held while the watcher is called; before `lock` */
+    outbox_changes_seen *seen;
+    void *seen_context;
     struct tally shown; /* as of the last COMMIT */
     /* the writer's own */
     struct tally tally;
@@ -202,6 +219,7 @@ struct outbox {
     int wal_pages, checkpoint_at, restart_at;
     int64_t room_seen_ms, room_seen;
     bool made_deliverable, newest_stale; /* in this round */
+    struct changes changes;
 };
 
 /* ---- writer.c ---- */
@@ -216,6 +234,12 @@ void queue_job(struct outbox *outbox, struct job *job);
 /* Queue, and wait for its COMMIT. */
 MUST_CHECK enum status outbox_do(struct outbox *outbox, struct job *job);
 int64_t outbox_room(struct outbox *outbox);
+
+/* ---- changes.c: what a round changed, for whoever watches ---- */
+
+void changes_begin(struct outbox *outbox);
+void change_note(struct outbox *outbox, int64_t seq, bool of_set);
+void changes_tell(struct outbox *outbox);
 
 /* ---- put.c ---- */
 

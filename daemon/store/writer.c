@@ -244,6 +244,7 @@ static void commit_round(struct outbox *outbox, struct job *jobs)
     enum status status;
 
     outbox->made_deliverable = outbox->newest_stale = false;
+    changes_begin(outbox);
     status = run_jobs(outbox, jobs);
     if (status != STATUS_OK)
         undo(outbox, jobs, &before, status);
@@ -259,6 +260,8 @@ static void commit_round(struct outbox *outbox, struct job *jobs)
     tell(outbox, jobs);
     if (status == STATUS_OK && outbox->made_deliverable)
         tell_listener(outbox);
+    if (status == STATUS_OK)
+        changes_tell(outbox);
 }
 
 /* ---- the queue ---- */

@@ -37,6 +37,7 @@ struct client {
     unsigned rights;      /* of enum right */
     bool attended;        /* a person is there to answer when something is asked */
     bool signed_in;       /* it is that person, at the form: `by` must be there and theirs, and a set names whom they looked at */
+    char second[PRACTITIONER_ROOM]; /* with that: who vouched a moment ago; "": nobody */
     bool any_practitioner; /* may name anyone in `by` */
     char practitioners[PRACTITIONERS_MOST][PRACTITIONER_ROOM];
     size_t practitioners_count;

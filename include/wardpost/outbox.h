@@ -235,6 +235,8 @@ typedef bool outbox_attempt_seen(void *context, const struct attempt *attempt);
 
 MUST_CHECK enum status outbox_find(struct outbox_reader *reader, const struct uuid *id,
                                    outbox_row_seen *seen, void *context); /* NOT_FOUND */
+MUST_CHECK enum status outbox_find_seq(struct outbox_reader *reader, int64_t seq,
+                                       outbox_row_seen *seen, void *context); /* NOT_FOUND */
 MUST_CHECK enum status outbox_attempts(struct outbox_reader *reader, int64_t seq,
                                        outbox_attempt_seen *seen, void *context);
 /* The entries that hang on a reading's main, or belong to a set. */
@@ -284,6 +286,17 @@ MUST_CHECK enum status outbox_count(struct outbox_reader *reader, struct outbox_
 
 /* Called on the writer thread after each COMMIT that made something deliverable; must return at once. One listener. Before threads put. */
 void outbox_on_change(struct outbox *outbox, void (*changed)(void *context), void *context);
+
+/* An entry whose state may have changed; what it is now, outbox_find_seq() says. Some may be told of that did not
+ * change, or never came to be; none is left out. */
+struct outbox_change {
+    int64_t seq;
+    bool of_set; /* its set is another one by this: readings came to it or were corrected */
+};
+/* Called on the writer thread after each COMMIT with what it changed; must return at once. `lost`: there was more than is
+ * listed. One watcher; NULL: nobody watches, and nothing is noted. When this returns, the old one is not called any more. [any] */
+typedef void outbox_changes_seen(void *context, const struct outbox_change *changes, size_t count, bool lost);
+void outbox_watch(struct outbox *outbox, outbox_changes_seen *seen, void *context);
 
 /* A consistent copy of the whole store to a new file, while running. [any] */
 MUST_CHECK enum status outbox_backup(struct outbox *outbox, const char *path);

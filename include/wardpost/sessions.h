@@ -26,12 +26,14 @@ struct session { /* a copy of what is known of one */
     char name[USER_NAME_ROOM];    /* of the account */
     uint64_t stamp;               /* of the PIN it was opened with (struct user) */
     char csrf[SESSION_TEXT_ROOM]; /* what a page of ours knows and no other can */
-    int64_t ends_in_ms;           /* however busy it is */
+    char second[PRACTITIONER_ROOM]; /* who vouched a moment ago; "": nobody */
+    int64_t ends_in_ms;             /* however busy it is */
 };
 
 struct sessions_options {
     int64_t idle_ms;    /* without anything done for so long it is locked */
     int64_t longest_ms; /* it ends so long after it was opened */
+    int64_t vouched_ms; /* a second person's word is good for so long */
     size_t most;        /* at once; the one that was idle longest makes room */
     size_t user_most;   /* of one account */
 };
@@ -52,6 +54,8 @@ void sessions_lock(struct sessions *sessions, const char *id);
 /* The right PIN was given (again, or a new one): it is open, and the PIN is that of `user` now. It does not last longer for it.
  * False: there is no such session of theirs. */
 bool sessions_unlock(struct sessions *sessions, const char *id, const struct user *user, int64_t now_ms);
+/* A second person stands beside it and gave their own PIN. */
+void sessions_vouch(struct sessions *sessions, const char *id, const struct user *second, int64_t now_ms);
 void sessions_end(struct sessions *sessions, const char *id);
 
 #endif

@@ -17,7 +17,7 @@ struct settings {
     char *hosts;  /* names that may stand in Host, beside the address we listen on; blank between */
     char *certificate, *key; /* PEM files; "" both: no TLS */
     char *proxy;  /* addresses of what ends TLS in front of us, blank between; "": nobody does */
-    int64_t threads, connections_most;
+    int64_t threads, connections_most, streams_most;
     int64_t body_most, ndjson_most, readings_most;
     int64_t headers_deadline_ms, body_deadline_ms, idle_ms;
     int64_t skew_ms, age_ask_ms;
@@ -34,6 +34,8 @@ struct settings {
     /* patients */
     char *patients_system;  /* of a number that names no system; "": none */
     char *patients_systems; /* more that it may be of, blank between */
+    /* round */
+    int64_t round_interval_ms, round_soon_ms;
     /* courier */
     char *server; /* "": none */
     char *way;    /* auto, update-as-create, conditional-create, search-first */

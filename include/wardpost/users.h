@@ -108,6 +108,9 @@ MUST_CHECK enum status users_change_pin(struct users *users, const char *name, c
 /* Is the account (still) there and open? For a session that goes on; the file is looked at at most once a second. */
 bool users_find(struct users *users, const char *name, int64_t now_ms, struct user *out);
 
+/* Has anybody, shut or not, that identifier? */
+bool users_has_practitioner(struct users *users, const char *practitioner);
+
 /* A one-time code for the first administrator, when the file is in order or missing and has nobody; its hash is kept in memory only.
  * A new code takes the place of the old. */
 bool users_enrolment_code(struct users *users, char code[ENROLMENT_CODE_ROOM]);

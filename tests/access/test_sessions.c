@@ -20,12 +20,13 @@
 #define COUNT(table) (sizeof(table) / sizeof((table)[0]))
 #define IDLE         300000   /* ms */
 #define LONGEST      43200000 /* ms */
+#define VOUCHED      600000   /* ms */
 #define MOST         6
 #define USER_MOST    3
 
 static struct sessions *new_table(void)
 {
-    const struct sessions_options options = {IDLE, LONGEST, MOST, USER_MOST};
+    const struct sessions_options options = {IDLE, LONGEST, VOUCHED, MOST, USER_MOST};
     struct sessions *sessions;
 
     assert_int_equal(sessions_new(&options, &sessions), STATUS_OK);
@@ -164,6 +165,29 @@ static void test_what_is_told_of_one(void **state)
     sessions_free(sessions);
 }
 
+static void test_a_second_person_for_a_while(void **state)
+{
+    struct sessions *sessions = new_table();
+    const struct user ana = somebody("ana"), bea = somebody("bea"), cleo = somebody("cleo");
+    char id[SESSION_TEXT_ROOM], other[SESSION_TEXT_ROOM];
+    struct session session;
+
+    (void)state;
+    sessions_open(sessions, &ana, 0, id);
+    sessions_open(sessions, &ana, 0, other);
+    (void)sessions_look(sessions, id, true, 1, &session);
+    assert_string_equal(session.second, "");
+    sessions_vouch(sessions, id, &bea, 1000);
+    sessions_vouch(sessions, id, &cleo, 1001);
+    (void)sessions_look(sessions, id, false, 1000 + VOUCHED, &session);
+    assert_string_equal(session.second, "N-cleo");
+    (void)sessions_look(sessions, id, false, 1001 + VOUCHED, &session);
+    assert_string_equal(session.second, "");
+    (void)sessions_look(sessions, other, false, 1002, &session);
+    assert_string_equal(session.second, "");
+    sessions_free(sessions);
+}
+
 static void test_ids_that_nobody_has(void **state)
 {
     static const char *const ids[] = {"", "?", "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"};
@@ -233,7 +257,7 @@ static void test_a_full_table(void **state)
 
 static void test_no_memory(void **state)
 {
-    const struct sessions_options options = {IDLE, LONGEST, MOST, USER_MOST};
+    const struct sessions_options options = {IDLE, LONGEST, VOUCHED, MOST, USER_MOST};
     struct sessions *sessions = NULL;
 
     (void)state;
@@ -443,6 +467,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_each_way),
         cmocka_unit_test(test_what_is_told_of_one),
+        cmocka_unit_test(test_a_second_person_for_a_while),
         cmocka_unit_test(test_ids_that_nobody_has),
         cmocka_unit_test(test_one_too_many_of_a_person),
         cmocka_unit_test(test_a_full_table),

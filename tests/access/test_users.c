@@ -1247,6 +1247,194 @@ static void test_each_failed_allocation_of_enrolling(void **state)
 
 /* ---- what is logged ---- */
 
+/* ---- accounts, changed by others ---- */
+
+static const struct {
+    struct account_change change;
+    enum status expected;
+    enum role role; /* as it is then, with the rest */
+    bool disabled, must_change, other_pin;
+} account_rows[] = {
+  /* dora, a lead; ben, an administrator; ana, a nurse; cleo, an assistant who is shut */
+    {{.by = "ben", .name = "ana", .new_pin = true},     STATUS_OK,      ROLE_NURSE,         false, true,  true },
+    {{.by = "dora", .name = "ana", .new_pin = true},    STATUS_OK,      ROLE_NURSE,         false, true,  true },
+    {{.by = "dora", .name = "cleo", .new_pin = true},   STATUS_OK,      ROLE_ASSISTANT,     true,  true,  true },
+    {{.by = "BEN", .name = "ANA", .role = ROLE_LEAD},   STATUS_OK,      ROLE_LEAD,          false, false, false},
+    {{.by = "ben", .name = "ana", .shut = true},        STATUS_OK,      ROLE_NURSE,         true,  false, false},
+    {{.by = "ben", .name = "cleo", .open = true},       STATUS_OK,      ROLE_ASSISTANT,     false, false, false},
+    {{.by = "ben", .name = "cleo", .role = ROLE_NURSE}, STATUS_OK,      ROLE_NURSE,         true,  false, false},
+    {{.by = "ben", .name = "ben", .new_pin = true},
+     STATUS_INVALID,                                                    ROLE_ADMINISTRATOR,
+     false,                                                                                        true,
+     false                                                                                                     },
+    {{.by = "ben", .name = "Ben", .shut = true},
+     STATUS_INVALID,                                                    ROLE_ADMINISTRATOR,
+     false,                                                                                        true,
+     false                                                                                                     },
+    {{.by = "dora", .name = "ben", .new_pin = true},
+     STATUS_INVALID,                                                    ROLE_ADMINISTRATOR,
+     false,                                                                                        true,
+     false                                                                                                     },
+    {{.by = "dora", .name = "ana", .role = ROLE_LEAD},
+     STATUS_INVALID,                                                    ROLE_NURSE,
+     false,                                                                                        false,
+     false                                                                                                     },
+    {{.by = "dora", .name = "ana", .shut = true},       STATUS_INVALID, ROLE_NURSE,         false, false, false},
+    {{.by = "dora", .name = "cleo", .open = true},
+     STATUS_INVALID,                                                    ROLE_ASSISTANT,
+     true,                                                                                         false,
+     false                                                                                                     },
+    {{.by = "ana", .name = "cleo", .new_pin = true},
+     STATUS_INVALID,                                                    ROLE_ASSISTANT,
+     true,                                                                                         false,
+     false                                                                                                     },
+    {{.by = "cleo", .name = "ana", .new_pin = true},
+     STATUS_INVALID,                                                    ROLE_NURSE,
+     false,                                                                                        false,
+     false                                                                                                     },
+    {{.by = "nobody", .name = "ana", .new_pin = true},
+     STATUS_INVALID,                                                    ROLE_NURSE,
+     false,                                                                                        false,
+     false                                                                                                     },
+    {{.by = "ben", .name = "nobody", .new_pin = true},
+     STATUS_NOT_FOUND,                                                  ROLE_NONE,
+     false,                                                                                        false,
+     false                                                                                                     },
+};
+
+static void write_people_and_a_lead(const struct given *given)
+{
+    struct user_list list;
+    struct user dora = user_of("dora", ANA_PIN, ROLE_LEAD);
+    char why[200];
+
+    write_people(given);
+    assert_int_equal(user_list_read(given->path, &list, why), STATUS_OK);
+    assert_int_equal(user_list_add(&list, &dora), STATUS_OK);
+    assert_int_equal(user_list_write(given->path, &list), STATUS_OK);
+    user_list_clear(&list);
+}
+
+static void test_who_may_change_whose_account(void **state)
+{
+    struct given *given = *state;
+
+    for (size_t i = 0; i < COUNT(account_rows); i++) {
+        const struct account_change *change = &account_rows[i].change;
+        struct users *users;
+        struct user_list before, after;
+        const struct user *was, *is;
+        struct account_changed changed;
+        char why[200];
+
+        write_people_and_a_lead(given);
+        users = start(given);
+        assert_int_equal(user_list_read(given->path, &before, why), STATUS_OK);
+        if (users_change(users, change, 0, &changed, why) != account_rows[i].expected)
+            fail_msg("row %zu: %s", i, why);
+        assert_int_equal(strlen(why) > 0, account_rows[i].expected == STATUS_INVALID);
+        assert_int_equal(changed.pin[0] != '\0',
+                         change->new_pin && account_rows[i].expected == STATUS_OK);
+        assert_string_equal(changed.user.pin, "");
+        assert_int_equal(user_list_read(given->path, &after, why), STATUS_OK);
+        is = user_list_find(&after, change->name);
+        was = user_list_find(&before, change->name);
+        if (is) {
+            assert_int_equal(is->role, account_rows[i].role);
+            assert_int_equal(is->disabled, account_rows[i].disabled);
+            assert_int_equal(is->must_change, account_rows[i].must_change);
+            assert_int_equal(strcmp(is->pin, was->pin) != 0, account_rows[i].other_pin);
+        }
+        assert_int_equal(after.count, before.count);
+        user_list_clear(&before);
+        user_list_clear(&after);
+        users_stop(users);
+    }
+}
+
+/* Each was an administrator when they asked; the second is none any more when it is done. */
+static void test_two_who_shut_each_other(void **state)
+{
+    struct given *given = *state;
+    struct user items[] = {user_of("ben", BEN_PIN, ROLE_ADMINISTRATOR),
+                           user_of("eve", ANA_PIN, ROLE_ADMINISTRATOR)};
+    const struct user_list list = {items, COUNT(items)};
+    struct account_changed changed;
+    struct users *users;
+    struct user user;
+    char why[200];
+
+    assert_int_equal(user_list_write(given->path, &list), STATUS_OK);
+    users = start(given);
+    assert_int_equal(
+        users_change(users, &(struct account_change){.by = "ben", .name = "eve", .shut = true}, 0,
+                     &changed, why),
+        STATUS_OK);
+    assert_true(changed.user.disabled);
+    assert_int_equal(
+        users_change(users, &(struct account_change){.by = "eve", .name = "ben", .shut = true}, 0,
+                     &changed, why),
+        STATUS_INVALID);
+    assert_true(users_find(users, "ben", 0, &user));
+    users_stop(users);
+}
+
+static void test_a_new_account_and_all_of_them(void **state)
+{
+    struct given *given = *state;
+    struct user fay = {.role = ROLE_LEAD, .must_change = true};
+    struct users *users;
+    struct user_list all;
+    char pin[PIN_MADE_ROOM];
+
+    memcpy(fay.name, "fay", 4);
+    memcpy(fay.practitioner, "N-fay", 6);
+    memcpy(fay.display, "Fay", 4);
+    write_people(given);
+    users = start(given);
+    assert_false(users_has_practitioner(users, "N-fay"));
+    assert_int_equal(users_add(users, &fay, 0, pin), STATUS_OK);
+    assert_true(users_has_practitioner(users, "N-fay"));
+    assert_answer(sign_in(users, "Fay", pin, 0), SIGN_IN_OK, 0);
+    assert_int_equal(users_add(users, &fay, 0, pin), STATUS_CONFLICT);
+    assert_int_equal(users_all(users, 0, &all), STATUS_OK);
+    assert_int_equal(all.count, 4);
+    for (size_t i = 0; i < all.count; i++)
+        assert_string_equal(all.items[i].pin, "");
+    assert_true(all.items[2].disabled && all.items[3].must_change);
+    user_list_clear(&all);
+    users_stop(users);
+}
+
+static void test_each_failed_allocation_of_accounts(void **state)
+{
+    struct given *given = *state;
+    struct users *users;
+    unsigned nth = 0;
+    enum status status;
+
+    write_people(given);
+    users = start(given);
+    do {
+        struct account_changed changed;
+        struct user_list all = {0};
+        char why[200];
+
+        heap_fail_at(++nth);
+        status = users_change(users,
+                              &(struct account_change){.by = "ben", .name = "ana", .new_pin = true},
+                              0, &changed, why);
+        if (status == STATUS_OK)
+            status = users_all(users, 0, &all);
+        heap_fail_at(0);
+        assert_true(status == STATUS_OK || status == STATUS_NO_MEMORY);
+        assert_int_equal(all.count, status == STATUS_OK ? 3 : 0);
+        user_list_clear(&all);
+    } while (heap_did_fail());
+    assert_in_range(nth, 20, 1000);
+    users_stop(users);
+}
+
 static void test_nobody_stands_in_the_log(void **state)
 {
     static const char *const secrets[] = {"ana",   "ben",     "cleo",   "Quill", "N-", ANA_PIN,
@@ -1308,6 +1496,10 @@ int main(void)
         IN_A_FOLDER(test_each_failed_allocation_of_starting),
         IN_A_FOLDER(test_each_failed_allocation_of_changing),
         IN_A_FOLDER(test_each_failed_allocation_of_enrolling),
+        IN_A_FOLDER(test_who_may_change_whose_account),
+        IN_A_FOLDER(test_two_who_shut_each_other),
+        IN_A_FOLDER(test_a_new_account_and_all_of_them),
+        IN_A_FOLDER(test_each_failed_allocation_of_accounts),
         IN_A_FOLDER(test_nobody_stands_in_the_log),
     };
 

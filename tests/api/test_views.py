@@ -96,7 +96,9 @@ class Views(WithDaemon):
         answer = self.daemon.ask("GET", "/openapi.json")
         self.assertEqual("3.1.0", answer.json["openapi"])
         for path, methods in answer.json["paths"].items():
-            for method in methods:
+            for method, said in methods.items():
+                if "text/event-stream" in said["responses"].get("200", {}).get("content", {}):
+                    method = "head"  # the stream itself never ends
                 there = path.replace("{id}", self.ids[0])
                 got = self.daemon.ask(method.upper(), there, b"{}" if method == "post" else None)
                 if "Patient/" in there and method == "get":

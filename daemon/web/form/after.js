@@ -70,7 +70,7 @@ export function scoreNodes(score, {points = true} = {}) {
     const whole = score.total !== undefined;
     return [
         el('p', {class: 'total'}, whole ? [el('span', {class: 'number'}, String(score.total)), ' ', told(score.risk ?? ''), score['single-trigger'] ? el('span', {class: 'flag'}, ` ◆ ${say('after.single')}`) : null]
-            : el('span', {class: 'doubt'}, score.why ? sayWithheld(score.why, told) : told(score.withheld))),
+            : el('span', {class: 'doubt'}, `${say('record.score.withheld')}: ${score.why ? sayWithheld(score.why, told) : told(score.withheld)}`)),
         !whole && score['single-trigger'] ? el('p', {class: 'flag'}, `◆ ${say('after.single')}`) : null,
         row?.scale && score.scale && whole ? el('p', {class: 'soft'}, told(row.scale.scales[score.scale])) : null,
         whole ? el('p', {}, told(score.response)) : null,

@@ -1,6 +1,7 @@
 // gs1.js - the text that a scanner gives of a wristband: a GS1 element string, with FNC1 as <GS> or in brackets,
 // "(8018)...", or a plain identifier. Application identifier 8018 is the GSRN of the subject of care: 18 digits, the last a
-// check digit. Lengths, FNC1 and symbology identifiers: from memory of the GS1 General Specifications.
+// check digit. Lengths, FNC1 and symbology identifiers: from memory of the GS1 General Specifications; which beginnings have a
+// predefined length agrees with GS1's own barcode engine.
 
 const GROUP_SEPARATOR = '\x1D';
 const GSRN_PATIENT = '8018';

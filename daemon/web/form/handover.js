@@ -48,11 +48,10 @@ function signRows(table, readings) {
 }
 
 function signTable(table, readings, newest) {
-    return el('table', {class: 'signs'}, el('thead', {}, el('tr', {}, ['over.sign', 'over.last', 'over.before', 'over.change'].map((key) => el('th', {scope: 'col'}, say(key))))),
+    return el('table', {class: 'signs'}, el('thead', {}, el('tr', {}, ['over.sign', 'over.last', 'over.change'].map((key) => el('th', {scope: 'col'}, say(key))))),
         el('tbody', {}, signRows(table, readings).map(({kind, last, before, change}) => el('tr', {}, el('th', {scope: 'row'}, told(kind.title)),
             el('td', {}, el('span', {class: 'number'}, valueOf(table, last)), ' ', flagMarks(flagsOf(table, last)), el('small', {class: 'soft'}, ' ', contextNode(contextOf(table, last).map((row) => ({...row, text: row.text.slice(0, 200)}))), last.set === newest.id ? null : ` · ${shortMoment(takenAt(last))}`)),
-            el('td', {class: 'soft'}, before ? [el('span', {class: 'number'}, valueOf(table, before)), el('small', {}, ` ${shortMoment(takenAt(before))}`)] : '–'),
-            el('td', {}, change)))));
+            el('td', {}, change, before && change ? el('small', {class: 'soft'}, ` ${valueOf(table, before)}, ${shortMoment(takenAt(before))}`) : null)))));
 }
 
 function scoreLine(sets) {

@@ -3,7 +3,7 @@
 
 import {decimalCompare, decimalOf, exactCompare, exactOf, exactRound} from './decimal.js';
 import {momentAt, momentRead, dayExists} from './moment.js';
-import {sayAll, sayDigits, sayText, sayings} from './say.js';
+import {sayAll, sayDigits, sayings} from './say.js';
 import {unitExact, unitHere} from './table.js';
 
 const isMissing = (value) => value === undefined || value === null || value === '';
@@ -15,7 +15,7 @@ export function problemOf(pointer, code, says, more) {
     return {pointer, code, says, say: sayAll(says), ...more};
 }
 
-function wrongAt(to, pointer, code, template, parts = {}) {
+function wrongAt(to, pointer, code, template = sayings.table, parts = {}) {
     to.problems.push(problemOf(pointer, code, [{template, parts}], {early: true}));
 }
 
@@ -31,15 +31,15 @@ function readWord(table, to, pointer, list, value) {
     const word = typeof value === 'string' ? table.word(list, value) : undefined;
 
     if (typeof value !== 'string')
-        wrongAt(to, pointer, 'wrong-type', sayings.text);
+        wrongAt(to, pointer, 'wrong-type');
     else if (!word)
-        wrongAt(to, pointer, 'unknown-word', sayings.word, {words: sayDigits(table.words(list).map((row) => row.word).join(', '))});
+        wrongAt(to, pointer, 'unknown-word');
     return word;
 }
 
 function readText(to, pointer, value, most) {
     if (typeof value !== 'string')
-        wrongAt(to, pointer, 'wrong-type', sayings.text);
+        wrongAt(to, pointer, 'wrong-type');
     else if ([...value].length > most)
         wrongAt(to, pointer, 'too-long', sayings.long, {most: sayDigits(most)});
     else
@@ -51,7 +51,7 @@ function readNumber(to, pointer, value) {
     const number = decimalOf(value);
 
     if (!number)
-        wrongAt(to, pointer, 'wrong-type', sayings.number);
+        wrongAt(to, pointer, 'wrong-type');
     return number;
 }
 
@@ -72,7 +72,7 @@ function readUnit(table, to, pointer, part, sent) {
     const unit = unitHere(table, part, sent);
 
     if (!unit)
-        wrongAt(to, pointer, 'unknown-unit', sayings.unit, {units: sayDigits(part.accepts.map((one) => one.code).join(', '))});
+        wrongAt(to, pointer, 'unknown-unit');
     return unit;
 }
 
@@ -80,7 +80,7 @@ function readReason(table, to, pointer, value) {
     const reason = table.reason(value);
 
     if (!reason)
-        wrongAt(to, pointer, 'unknown-word', sayings.word, {words: sayDigits(table.reasons.map((row) => row.word).join(', '))});
+        wrongAt(to, pointer, 'unknown-word');
     return reason;
 }
 
@@ -90,7 +90,7 @@ function readPartNotTaken(table, to, part, value) {
     const pointer = `/${part.name}`;
 
     if (!part['not-taken'])
-        wrongAt(to, pointer, 'wrong-type', sayings.partNotTaken);
+        wrongAt(to, pointer, 'wrong-type');
     else if (dueAt(to, `${pointer}/not-taken`, value['not-taken']))
         return {reason: readReason(table, to, `${pointer}/not-taken`, value['not-taken'])};
     return undefined;
@@ -103,7 +103,7 @@ function readParts(table, to, sent) {
     const unit = first && readUnit(table, to, '/unit', first, sent.unit);
 
     if (!numbers.length && !isMissing(sent.unit))
-        wrongAt(to, '/unit', 'unknown-field', sayings.noUnit);
+        wrongAt(to, '/unit', 'unknown-field');
     for (const part of to.notTaken ? [] : to.kind.parts) {
         const value = sent[part.name];
 
@@ -156,7 +156,7 @@ function readWords(table, to, pointer, field, value) {
     const words = [];
 
     if (!Array.isArray(value))
-        wrongAt(to, pointer, 'wrong-type', sayings.text);
+        wrongAt(to, pointer, 'wrong-type');
     else
         value.forEach((item, index) => {
             const word = readWord(table, to, `${pointer}/${index}`, field.list, item);
@@ -222,7 +222,7 @@ function readField(table, to, pointer, field, value, sent) {
         return text === undefined ? undefined : {text};
     }
     if (!isObject(value))
-        return wrongAt(to, pointer, 'wrong-type', sayings.object);
+        return wrongAt(to, pointer, 'wrong-type');
     return field.type === 'count' ? readCount(table, to, pointer, field, value, sent) : readQuantity(table, to, pointer, field, value);
 }
 
@@ -231,7 +231,7 @@ function readContext(table, to, sent) {
 
     for (const group of groups)
         if (!isMissing(sent[group]) && !isObject(sent[group]))
-            wrongAt(to, `/${group}`, 'wrong-type', sayings.object);
+            wrongAt(to, `/${group}`, 'wrong-type');
         else
             noStrangers(to, `/${group}`, sent[group] ?? {},
                 to.kind.fields.filter((field) => field.group === group).map((field) => field.name));
@@ -246,7 +246,7 @@ function readContext(table, to, sent) {
 function noStrangers(to, pointer, sent, names) {
     for (const name of Object.keys(sent))
         if (!names.includes(name) && sent[name] !== undefined)
-            wrongAt(to, `${pointer}/${name}`, 'unknown-field', sayings.field);
+            wrongAt(to, `${pointer}/${name}`, 'unknown-field');
 }
 
 // ---- one reading ----
@@ -300,7 +300,7 @@ function readOne(table, read, sent, index, frame) {
     if (to.kind)
         readByKind(table, to, sent);
     else if (dueAt(to, '/kind', sent.kind))
-        wrongAt(to, '/kind', 'unknown-kind', sayings.kind);
+        wrongAt(to, '/kind', 'unknown-kind');
     return to;
 }
 

@@ -33,8 +33,8 @@ export function dueText(due, at) {
 const roundScore = (score) => !score ? null : score.total === undefined || score.total === null ? say('record.score.withheld') : say('record.score.total', {total: score.total});
 
 function whyText(row) {
-    const every = row['interval-minutes'] === null || row['interval-minutes'] === undefined ? '' : everyText(row['interval-minutes']);
-    return row.why === 'none' || !every ? '' : say(`round.why.${row.why}`, {every});
+    const minutes = row['interval-minutes'];
+    return row.why === 'none' || !minutes ? '' : say(`round.why.${row.why}`, {every: everyText(minutes)}); // all the time is said already
 }
 
 export function reminderLine(reminder, at) {
@@ -85,9 +85,9 @@ function roundItem(view, row, at) {
     const single = row.last?.score?.['single-trigger'];
     return el('li', {class: `roundrow ${row.state}`},
         el('button', {type: 'button', class: 'pick', 'data-key': `pick-${patient.identifier.value}`, on: {click: () => propose(patient)}},
-            dueNode(row.state), el('span', {class: 'who'}, nameNode(patient), el('span', {class: 'soft'}, [patient.birthDate ? ageText(patient.birthDate, at) : null].filter(Boolean).join(' · '), ' ', placeNode(patient))),
-            patient.alike ? el('span', {class: 'flag'}, `◆ ${say('round.alike')}`) : null,
+            dueNode(row.state), el('span', {class: 'who'}, nameNode(patient), el('span', {class: 'soft'}, patient.birthDate ? `${ageText(patient.birthDate, at)} · ` : null, placeNode(patient))),
             el('span', {class: 'number when'}, row.due ? dueText(row.due, at) : ''),
+            patient.alike ? el('span', {class: 'flag'}, `◆ ${say('round.alike')}`) : null,
             el('span', {class: 'soft'}, roundLast(row, at), single ? el('span', {class: 'flag'}, ` ◆ ${say('after.single')}`) : null),
             whyText(row) ? el('span', {class: 'soft why'}, whyText(row)) : null),
         mayDo('send') ? el('button', {type: 'button', class: 'quiet order', 'data-key': `order-${patient.identifier.value}`, 'aria-haspopup': 'dialog', on: {click: () => orderOf(view, row)}}, say('round.order'), el('span', {class: 'unseen'}, ' ', nameNode(patient))) : null,

@@ -14,7 +14,7 @@ import {say, timeText, told} from './words.js';
 const HOUR_MS = 3600000;
 const PERIODS = [['day', 24 * HOUR_MS], ['three', 72 * HOUR_MS], ['all', null]];
 const ROUND_INTERVAL = 720; // minutes, where nothing asks for another: NICE CG50, clinical pack 8.1
-const LEFT = 44, RIGHT = 14, TOP = 10, BOTTOM = 34, PLOT = 104, LANE = 34, EMPTY = 24, TEXT_MOST = 120;
+const LEFT = 44, RIGHT = 14, TOP = 10, BOTTOM = 34, PLOT = 104, LANE = 34, EMPTY = 24, TEXT_MOST = 120, SCALE_MOST = 20;
 
 const drawn = (name, given, ...inside) => el(name, {svg: true, ...given}, ...inside);
 
@@ -61,12 +61,18 @@ function struckWords(table, reading) {
     return say(reading.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: correction.at ? shortMoment(correction.at) : '', why: correction.why ?? ''});
 }
 
+// A short scale (0 to 10) is shown whole: a 4 is not at its top because nothing was higher yet.
+function scaleOf(kind) {
+    const ends = (kind.parts.find((part) => part.unit)?.limits ?? []).find((row) => row.grade === 'refuse' && row.above - row.below <= SCALE_MOST);
+    return ends ? {least: ends.below, most: ends.above} : {};
+}
+
 function signPanel(table, kind, readings, intervals) {
     const points = readings.filter((one) => one.kind === kind.name).map((one) => pointOf(table, kind, one, intervals)).sort((one, other) => one.at - other.at);
     const lanes = kind.parts.find((part) => part.list) && !points.some((point) => point.values.length)
         ? table.words(kind.parts.find((part) => part.list).list).filter((row) => points.some((point) => point.word === row.word)).map((row) => ({word: row.word, text: told(row.text)})) : null;
     const [first] = kind.parts.filter((part) => part.unit);
-    return {key: kind.name, title: told(kind.title), unit: first?.unit.text ?? '', points, lanes, whole: kind.parts.every((part) => part.whole), groups: [...new Set(points.filter((point) => point.values.length).map((point) => point.group))]};
+    return {key: kind.name, title: told(kind.title), unit: first?.unit.text ?? '', points, lanes, whole: kind.parts.every((part) => part.whole), ...(lanes ? {} : scaleOf(kind)), groups: [...new Set(points.filter((point) => point.values.length).map((point) => point.group))]};
 }
 
 function scorePanel(sets) {
@@ -89,8 +95,8 @@ const niceStep = (span, most) => [1, 2, 5].flatMap((digit) => [-1, 0, 1, 2, 3].m
 function valueAxis(panel) {
     const values = panel.points.flatMap((point) => [...point.values, ...point.bands.flatMap((band) => [band.low, band.high])]).filter((value) => Number.isFinite(value));
     if (!values.length) return {low: 0, high: 1, ticks: []};
-    const low = Math.min(panel.least ?? Infinity, ...values), high = Math.max(...values);
-    const step = Math.max(panel.whole ? 1 : 0, niceStep(Math.max(high - low, 1), 4));
+    const low = Math.min(panel.least ?? Infinity, ...values), high = Math.max(panel.most ?? -Infinity, ...values);
+    const step = Math.max(panel.whole ? 1 : 0, niceStep(Math.max(high - low, 1), 5));
     const from = Math.floor(low / step) * step, to = Math.max(from + step, Math.ceil(high / step) * step);
     return {low: from, high: to, ticks: Array.from({length: Math.round((to - from) / step) + 1}, (_, index) => Number((from + index * step).toFixed(2)))};
 }
