@@ -68,6 +68,9 @@ async function openPage({viewport = {width: 800, height: 1280}, theme = 'day', l
     await context.addInitScript(([day, words]) => {
         localStorage.setItem('theme', day);
         localStorage.setItem('language', words);
+        // No store for sets here: these screens keep none, and with one the PIN would be asked for its key.
+        Object.defineProperty(window, 'indexedDB', {value: undefined});
+        Object.defineProperty(Navigator.prototype, 'serviceWorker', {value: undefined});
     }, [theme, language]);
     const page = await context.newPage();
     page.on('pageerror', (error) => faults.push(String(error)));
@@ -75,7 +78,7 @@ async function openPage({viewport = {width: 800, height: 1280}, theme = 'day', l
     // The form itself, with a handle for what other screens would have set: who was identified.
     await page.route('**/form.js', async (route) => {
         const answer = await route.fetch();
-        await route.fulfill({response: answer, body: `${await answer.text()}\nglobalThis.inside = {now, tell, go, listenTo: listen};`});
+        await route.fulfill({response: answer, body: `${await answer.text()}\nglobalThis.inside = {now, tell, go, listenTo: listen, liveOn, liveOff};`});
     });
     await page.route('**/v1/session', (route) => route.fulfill({json: as}));
     for (const [where, does] of Object.entries(routes)) await page.route(where, does);
@@ -173,7 +176,7 @@ async function afterLive() {
     await page.waitForSelector('.taken.held');
     check('held says why and what to do', /did not accept.*Tell the nurse in charge/.test(await page.locator('.taken.held').textContent()), await page.locator('.taken.held').textContent());
     same('the focus stays where it was', await page.evaluate(() => document.activeElement.getAttribute('aria-label')), 'Correct Temperature');
-    states.set('heart-rate', {state: 'superseded', 'superseded-by': {id: 'x', reason: 'wrong-number', by: 'N-18', at: ago(1)}});
+    states.set('heart-rate', {state: 'superseded', 'superseded-by': newest.readings[0].id, corrected: {reason: 'wrong-number', by: 'N-18', at: ago(1)}});
     await send('reload', null);
     await page.waitForSelector('.taken.superseded s');
     check('the original stays, struck, with who and why', /112 \/min.*Corrected \d\d-\w{3} \d\d:\d\d: .*N-18/.test((await page.locator('.taken.superseded').textContent()).replace(/\s+/g, ' ')), await page.locator('.taken.superseded').textContent());
@@ -324,7 +327,7 @@ async function trendCorrected() {
         const answer = await route.fetch();
         const body = JSON.parse(await answer.text());
         const [pulse] = body.readings.filter((one) => one.kind === 'heart-rate' && one.values.value?.[0] === 108);
-        Object.assign(pulse, {state: 'retracted', reason: 'wrong-number', by: 'N-18'});
+        Object.assign(pulse, {state: 'retracted', corrected: {reason: 'wrong-number', by: 'N-18', at: ago(1)}});
         await route.fulfill({response: answer, json: body});
     }}});
     await openPatient(page, known('MRN-1'), 'trend');
@@ -400,7 +403,16 @@ async function roundScreen() {
     await page.waitForFunction(() => document.querySelector('#notice').textContent.includes('kept'));
     same('and is sent', orders, [{patient: {identifier: {system, value: 'MRN-4'}}, kind: null, reason: 'Dr Prueba, after transfusion', 'interval-minutes': 120}]);
     await page.locator('[data-key="pick-MRN-2"]').click();
-    same('a tap proposes, and opens nobody', await page.evaluate(() => [inside.now.proposed.identifier.value, inside.now.patient, location.hash]), ['MRN-2', null, '#patients']);
+    await page.waitForSelector('form.confirm');
+    same('a tap proposes, and opens nobody', await page.evaluate(() => [inside.now.patient, location.hash]), [null, '#patients']);
+    check('what must be said is not on the screen', !/MRN-2|14-Mar-1951/.test(await page.locator('#screen').textContent()));
+    await page.locator('form.confirm input[type=text]').first().fill('15-Mar-1951');
+    await page.locator('form.confirm .main').click();
+    same('another birth date opens nobody', await page.evaluate(() => inside.now.patient), null);
+    await page.locator('form.confirm input[type=text]').first().fill('14-Mar-1951');
+    await page.locator('form.confirm .main').click();
+    await page.waitForFunction(() => inside.now.patient);
+    same('the right one does, with two identifiers', await page.evaluate(() => [inside.now.patient.identifier.value, inside.now.identity.checked]), ['MRN-2', ['birth-date', 'family']]);
     same('a hostile name did nothing', await page.evaluate(() => window.hurt), undefined);
     await page.context().close();
 }
@@ -551,8 +563,8 @@ async function liveStream() {
     await page.evaluate(() => {
         globalThis.heard = [];
         for (const name of ['set', 'reload', 'reading']) inside.listenTo(name, (detail) => heard.push([name, detail]));
-        inside.tell('lock');
-        inside.tell('session');
+        inside.liveOff();
+        inside.liveOn();
     });
     await page.waitForFunction(() => heard.length >= 2);
     same('events of the stream are told', await page.evaluate(() => heard.slice(0, 2)), [['set', {set: 'a'}], ['reload', null]]);
@@ -566,8 +578,8 @@ async function liveStream() {
     await none.evaluate(() => {
         globalThis.heard = 0;
         inside.listenTo('reload', () => heard++);
-        inside.tell('lock');
-        inside.tell('session');
+        inside.liveOff();
+        inside.liveOn();
     });
     await none.waitForTimeout(300);
     await none.clock.runFor(46000);

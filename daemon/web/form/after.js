@@ -1,6 +1,7 @@
 // after.js - what became of a set: each reading on its way to the record, live; its score; what should be looked at again; and the way
 // to mend a slip. The newest set of the patient who is open, or an earlier one.
 import {ask} from './api.js';
+import {closePatient} from './identify.js';
 import {correctReading} from './correct.js';
 import {button, el, swap, theirs} from './dom.js';
 import {contextNode, contextOf, counts, everyText, flagMarks, flagsOf, heldText, identifierSame, readRecord, scoreNow, scoreText, sentOf, setsOf, shortMoment, stateNode, struckNode, valueOf} from './record.js';
@@ -18,7 +19,7 @@ let afterSet = null; // id of the set that is looked at; null: the newest
 
 function whatToDo(reading) {
     if (reading.state !== 'held') return null;
-    return el('p', {class: 'doubt'}, heldText(reading), ' ', mayDo('decide') ? el('a', {href: '#people'}, say('held.decide')) : say('held.tell'));
+    return el('p', {class: 'doubt'}, heldText(reading), ' ', mayDo('decide') ? el('a', {href: '#people'}, say('stop.decide')) : say('stop.tell'));
 }
 
 function readingItem(view, reading) {
@@ -180,6 +181,12 @@ export function soonOnce(does, ms = 150) {
     };
 }
 
+// After a set no patient stays open, unless another is begun already.
+function doneWithPatient() {
+    if (!now.draft) closePatient();
+    go('round');
+}
+
 screen('after', {
     title: 'after.title', needs: 'patient',
     show(root) {
@@ -188,7 +195,7 @@ screen('after', {
         const heard = ['reading', 'set', 'reload', 'delivered'].map((name) => listen(name, again));
         afterSet = null;
         swap(root, view.title, notYet(), view.tally, el('div', {class: 'actions'},
-            button(say('after.round'), () => go('round'), {class: 'main'}), button(say('trend.link'), () => go('trend')), button(say('over.link'), () => go('handover'))), view.body);
+            button(say('after.round'), doneWithPatient, {class: 'main'}), button(say('trend.link'), () => go('trend')), button(say('over.link'), () => go('handover'))), view.body);
         loadAfter(view);
         loadReminders(view);
         return () => heard.forEach((end) => end());

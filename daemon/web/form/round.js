@@ -6,7 +6,7 @@ import {el, field, question, swap, theirs} from './dom.js';
 import {dueOf} from './due.js';
 import {everyText} from './record.js';
 import {go, notice, screen} from './shell.js';
-import {listen, mayDo, now, tell} from './state.js';
+import {listen, mayDo, now} from './state.js';
 import {ageText, momentText, say, timeText, told} from './words.js';
 
 const ROUND_EVERY_MS = 60000;
@@ -71,7 +71,6 @@ async function orderOf(view, row, trouble = '', before = {}) {
 // Proposed only: identify.js asks for two identifiers before anything opens.
 function propose(patient) {
     now.proposed = patient;
-    tell('proposed', patient);
     go('patients');
 }
 
