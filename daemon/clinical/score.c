@@ -340,3 +340,34 @@ size_t set_scores(const struct set *set, const struct judgement *judgements,
     }
     return count;
 }
+
+/* ---- one that was worked out before ---- */
+
+static const struct score *score_named(const struct kinds *kinds, const char *name)
+{
+    for (size_t i = 0; i < kinds->scores_count; i++)
+        if (strcmp(kinds->scores[i].table.name, name) == 0)
+            return &kinds->scores[i];
+    return NULL;
+}
+
+bool score_recall(const struct kinds *kinds, const char *name, struct score_answer *out)
+{
+    const struct score *score = score_named(kinds, name);
+
+    if (score)
+        answer_begin(score, out);
+    return score != NULL;
+}
+
+void score_recalled(const struct kinds *kinds, struct score_answer *answer)
+{
+    const struct score *score = score_named(kinds, answer->table->name);
+    const struct scoring scoring = {.score = score, .answer = answer};
+
+    answer->single_trigger = score->single_points > 0 && has_single(&scoring, score->single_points);
+    for (size_t i = 0; i < score->scales_count; i++)
+        if (answer->scale_text && strcmp(score->scales[i].text, answer->scale_text) == 0)
+            answer->scale = score->scales[i].scale;
+    respond(&scoring);
+}

@@ -19,6 +19,7 @@ void answer_reading(struct exchange *exchange);
 void answer_readings(struct exchange *exchange);
 void answer_ready(struct exchange *exchange);
 void answer_refusals(struct exchange *exchange);
+void answer_round(struct exchange *exchange);
 void answer_status(struct exchange *exchange);
 
 #endif

@@ -270,6 +270,7 @@ int64_t submission_keep_refused(struct intake *intake, const struct client *clie
 
 void take_presence(struct exchange *exchange); /* visit.c */
 void take_readings(struct exchange *exchange);
+void take_order(struct exchange *exchange);
 void take_patients(struct exchange *exchange);
 void take_preview(struct exchange *exchange);
 void take_release(struct exchange *exchange);

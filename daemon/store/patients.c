@@ -1,6 +1,7 @@
 /* patients.c - the local copy of who the patients are: written a few at a time by the writer, found
  * along the index of what is asked. */
 #include <assert.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "store/store_private.h"
@@ -129,7 +130,6 @@ static bool fits(const struct look *look, const struct known_patient *patient,
     return (!question->value || is_listed(question, patient->system)) &&
            (!question->birth_date ||
             (patient->birth_date && strcmp(patient->birth_date, question->birth_date) == 0)) &&
-           (!question->ward || patient->active) &&
            begins((const char *)sqlite3_column_text(statement, 13), look->family) &&
            begins((const char *)sqlite3_column_text(statement, 14), look->given);
 }
@@ -141,10 +141,11 @@ static sqlite3_stmt *ask(struct db *db, const struct look *look)
         const char *text;
         enum sql sql;
     } ways[] = {
-        {question->value,                       SQL_PATIENTS_BY_VALUE },
-        {question->birth_date,                  SQL_PATIENTS_BORN     },
-        {look->family[0] ? look->family : NULL, SQL_PATIENTS_BY_FAMILY},
-        {question->ward,                        SQL_PATIENTS_IN_WARD  },
+        {question->value,                       SQL_PATIENTS_BY_VALUE                       },
+        {question->birth_date,                  SQL_PATIENTS_BORN                           },
+        {look->family[0] ? look->family : NULL, SQL_PATIENTS_BY_FAMILY                      },
+        {question->ward,
+         question->ward && !question->ward[0] ? SQL_PATIENTS_IN_WARDS : SQL_PATIENTS_IN_WARD},
     };
     const size_t count = sizeof(ways) / sizeof(ways[0]);
     sqlite3_stmt *statement;
@@ -208,5 +209,33 @@ enum status outbox_known(struct outbox_reader *reader, const struct patient_ques
     }
     if (row)
         sqlite3_reset(statement);
+    return status;
+}
+
+enum status outbox_wards(struct outbox_reader *reader, size_t most, ward_seen *seen, void *context)
+{
+    char last[FOLDED_ROOM] = "";
+    bool row = true, lost = false;
+    enum status status = STATUS_OK;
+
+    for (size_t i = 0; i < most && status == STATUS_OK && row; i++) {
+        sqlite3_stmt *statement = db_statement(&reader->db, SQL_NEXT_WARD);
+        const char *ward = NULL;
+
+        if (statement)
+            bind_text(statement, 1, last);
+        status = db_step(&reader->db, statement, &row);
+        if (row)
+            ward = column_text(statement, 0, &lost);
+        if (lost)
+            status = STATUS_NO_MEMORY;
+        if (!ward)
+            row = false;
+        else
+            seen(context, ward);
+        (void)snprintf(last, sizeof(last), "%s", ward ? ward : "");
+        if (statement)
+            sqlite3_reset(statement);
+    }
     return status;
 }

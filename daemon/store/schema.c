@@ -89,7 +89,13 @@ static const char *const migrations[] = {
     "CREATE INDEX known_patient_born ON known_patient (birth_date, family_folded, given_folded, "
     "value) WHERE birth_date IS NOT NULL;"
     "CREATE INDEX known_patient_ward ON known_patient (ward, family_folded, given_folded, value) "
-    "WHERE ward IS NOT NULL;",
+    "WHERE ward IS NOT NULL AND active = 1;"
+    /* What was ordered for the round (orders.h); ended ones stay. */
+    "CREATE TABLE watch_order (number INTEGER PRIMARY KEY AUTOINCREMENT, patient TEXT NOT NULL, "
+    "kind TEXT NOT NULL, interval_minutes INTEGER NOT NULL, at_ms INTEGER NOT NULL, reason TEXT "
+    "NOT NULL, ordered_by TEXT NOT NULL, made_ms INTEGER NOT NULL, ended_ms INTEGER, ended_reason "
+    "TEXT, ended_by TEXT) STRICT;"
+    "CREATE INDEX watch_order_open ON watch_order (patient, number) WHERE ended_ms IS NULL;",
 };
 
 static enum status read_number(sqlite3 *handle, const char *sql, int *out)

@@ -200,8 +200,22 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_PATIENTS_BY_FAMILY] =
         PATIENT "WHERE p.family_folded >= ?1 AND p.family_folded < ?1 || char(0x10FFFF) ORDER BY "
                 "p.family_folded, p.given_folded, p.value LIMIT ?2", /* known_patient_family */
-    [SQL_PATIENTS_IN_WARD] = PATIENT "WHERE p.ward = ?1 ORDER BY p.family_folded, p.given_folded, "
-                                     "p.value LIMIT ?2", /* known_patient_ward */
+    [SQL_PATIENTS_IN_WARD] = PATIENT "WHERE p.ward = ?1 AND p.active = 1 ORDER BY p.family_folded, "
+                                     "p.given_folded, p.value LIMIT ?2", /* known_patient_ward */
+    [SQL_PATIENTS_IN_WARDS] =
+        PATIENT "WHERE p.ward IS NOT NULL AND p.ward >= ?1 AND p.active = 1 ORDER BY p.ward, "
+                "p.family_folded, p.given_folded, p.value LIMIT ?2", /* known_patient_ward */
+    [SQL_NEXT_WARD] =
+        "SELECT min(ward) FROM known_patient WHERE ward > ?1 AND active = 1", /* known_patient_ward,
+                                                                                 one step */
+    [SQL_ORDER_INSERT] = "INSERT INTO watch_order (patient, kind, interval_minutes, at_ms, reason, "
+                         "ordered_by, made_ms) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+    [SQL_ORDER_END] = "UPDATE watch_order SET ended_ms = ?3, ended_reason = ?4, ended_by = ?5 "
+                      "WHERE patient = ?1 AND kind = ?2 AND ended_ms IS NULL AND ((?6 AND "
+                      "interval_minutes >= 0) OR (?7 AND at_ms > 0))", /* watch_order_open */
+    [SQL_ORDERS] =
+        "SELECT kind, interval_minutes, at_ms, reason, ordered_by, made_ms FROM watch_order WHERE "
+        "patient = ?1 AND ended_ms IS NULL ORDER BY number LIMIT ?2", /* watch_order_open */
 };
 
 const char *db_sql_text(enum sql sql)

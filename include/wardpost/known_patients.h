@@ -59,8 +59,8 @@ struct patient_question { /* one of value, birth_date, family, ward leads; the o
     const char *birth_date;
     const char *family; /* as typed: what the folded family begins with */
     const char *given;  /* the same */
-    const char *ward;
-    size_t most; /* up to PATIENTS_MOST */
+    const char *ward;   /* of active patients; "": those of all wards, ward by ward */
+    size_t most;
 };
 
 typedef bool known_patient_seen(void *context, const struct known_patient *patient); /* false: stop */
@@ -68,5 +68,9 @@ typedef bool known_patient_seen(void *context, const struct known_patient *patie
 /* By family, given, value. Looks at some hundred rows at most, whatever is asked. */
 MUST_CHECK enum status outbox_known(struct outbox_reader *reader, const struct patient_question *question,
                                     known_patient_seen *seen, void *context);
+
+/* Each ward that active patients are in, by name; at most so many. */
+typedef void ward_seen(void *context, const char *ward);
+MUST_CHECK enum status outbox_wards(struct outbox_reader *reader, size_t most, ward_seen *seen, void *context);
 
 #endif

@@ -40,4 +40,9 @@ MUST_CHECK enum status set_map(const struct set *set, const struct judgement *ju
 void observations_clear(struct observations *observations);
 void observations_empty(struct observations *observations); /* the same, but the text keeps its buffer */
 
+/* The score that an Observation of role "score:<name>" holds: total, points, and what the table answers to them today.
+ * NOT_FOUND: the table has no such score. INVALID: it is none. */
+MUST_CHECK enum status score_of_observation(const struct kinds *kinds, const char *name, const char *json,
+                                            size_t length, struct score_answer *out);
+
 #endif

@@ -50,4 +50,11 @@ void set_score(const struct set *set, const struct judgement *judgements, size_t
 /* All that are asked for, one after another in `out` (room for kinds_score_count()); none for a single reading. How many. */
 size_t set_scores(const struct set *set, const struct judgement *judgements, struct score_answer *out);
 
+/* ---- a score that was worked out before ---- */
+
+/* An empty answer of that score, to be filled with total, points and scale_text. False: the table has none of that name. */
+bool score_recall(const struct kinds *kinds, const char *name, struct score_answer *out);
+/* Then: single_trigger, scale, risk, response and interval_minutes, as the table has them today. */
+void score_recalled(const struct kinds *kinds, struct score_answer *answer);
+
 #endif

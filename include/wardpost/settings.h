@@ -34,6 +34,8 @@ struct settings {
     /* patients */
     char *patients_system;  /* of a number that names no system; "": none */
     char *patients_systems; /* more that it may be of, blank between */
+    /* round */
+    int64_t round_interval_ms, round_soon_ms;
     /* courier */
     char *server; /* "": none */
     char *way;    /* auto, update-as-create, conditional-create, search-first */

@@ -165,14 +165,14 @@ class SignIn(WithDaemon):
         self.assertEqual([("/name", "not-allowed")], browser.post("/v1/session/_second", {"name": "ana", "pin": self.pin}).problems())
         self.assertEqual("wrong", reason(browser.post("/v1/session/_second", {"name": "ida", "pin": self.pin})))
         self.assertEqual("must-change", reason(browser.post("/v1/session/_second", {"name": "new", "pin": fresh})))
-        extreme = lambda second: reading(kind="heart-rate", by="N-ana", value=320, confirmed=True,
-                                         override={"by": "N-ana", "second": second, "reason": "counted by both"})
-        self.assertEqual([("/value", "implausible")], browser.post("/v1/readings", reading(by="N-ana", value=320)).problems())
+        extreme = lambda second: bedside_set({"value": 320, "confirmed": True,
+                                              "override": {"by": "N-ana", "second": second, "reason": "counted by both"}}, by="N-ana")
+        self.assertEqual([("/readings/0/value", "implausible")], browser.post("/v1/readings", bedside_set({"value": 320}, by="N-ana")).problems())
         self.assertEqual(201, (answer := browser.post("/v1/readings", extreme("N-ida"))).status, answer.body)
         self.assertEqual(201, browser.post("/v1/readings", extreme("monitor-3")).status)
-        self.assertEqual([("/override/second", "not-allowed")], browser.post("/v1/readings", extreme("N-new")).problems())
+        self.assertEqual([("/readings/0/override/second", "not-allowed")], browser.post("/v1/readings", extreme("N-new")).problems())
         another = self.browser()  # where nobody vouched
-        self.assertEqual([("/override/second", "not-allowed")], another.post("/v1/readings", extreme("N-ida")).problems())
+        self.assertEqual([("/readings/0/override/second", "not-allowed")], another.post("/v1/readings", extreme("N-ida")).problems())
         token = self.daemon.enrol("cuff")
         self.assertEqual(401, self.daemon.post({"name": "ida", "pin": "640825"}, "/v1/session/_second", token=token).status)
 

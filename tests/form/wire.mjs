@@ -37,7 +37,8 @@ export async function startWire(target) {
         if (headers.origin) headers.origin = target;
         const up = http.request({host: to.hostname, port: to.port, method: request.method, path: request.url, headers}, (answer) => {
             seen.status = answer.statusCode;
-            if (wire.cut || wire.lose(seen)) {
+            seen.lost = wire.cut || wire.lose(seen);
+            if (seen.lost) {
                 answer.resume();
                 return request.socket.destroy();
             }

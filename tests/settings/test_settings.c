@@ -504,7 +504,7 @@ static void test_ways_to_write_a_file(void **state)
     "intake knows: listen, hosts, certificate, key, proxy, threads, connections_most, " \
     "streams_most, body_most, ndjson_most, readings_most, "                             \
     "headers_deadline, body_deadline, idle, skew, age_ask"
-#define SECTIONS "the sections are: intake, access, store, mapping, patients, courier, log"
+#define SECTIONS "the sections are: intake, access, store, mapping, patients, round, courier, log"
 
 static void test_what_is_wrong_is_told_with_its_line(void **state)
 {

@@ -23,7 +23,7 @@ export async function call(method, path, body, {timeout = 15000, type = 'applica
     const away = AWAY.includes(response.status) && answer.reason !== 'busy';
     const result = {
         ok: response.ok, away, status: response.status, body: answer, errors: answer.errors ?? [],
-        reason: answer.reason ?? '', wait: Number(response.headers.get('Retry-After') ?? 0),
+        reason: answer.reason ?? (response.status === 401 ? 'none' : ''), // no cookie left: the daemon thinks of a device wait: Number(response.headers.get('Retry-After') ?? 0),
     };
     if (response.status === 401 && (result.reason === 'locked' || result.reason === 'none')) tell(result.reason === 'locked' ? 'locked' : 'signed-out', answer);
     return reach(!away, result);

@@ -325,9 +325,16 @@ function drawFind(root) {
         el('h2', {}, say('find.search')), el('p', {class: 'hint'}, say('find.hint')), form);
 }
 
+// Somebody is open already: nobody else is looked for under the same strip.
+function drawOpen(root) {
+    swap(root, el('h1', {tabindex: -1}, say('open.title')), identityLine(), hygieneTicks(),
+        el('div', {class: 'actions'}, button(say('open.on'), () => go('set'), {class: 'main'}), button(say('who.other'), anotherPatient)));
+}
+
 screen('patients', {
     title: 'find.title', link: 'find.link',
     show(root) {
+        if (now.patient) return drawOpen(root);
         drawFind(root);
         if (left?.patient) confirmPatient({patient: left.patient, checked: new Set(['identifier']), how: new Set(left.identity?.how.includes('band-scanned') ? ['band-scanned'] : [])});
         if (now.proposed) confirmPatient({patient: now.proposed, checked: new Set(), how: new Set()}); // from the round: nothing is confirmed yet
@@ -381,28 +388,32 @@ function compareAgain(scan) {
 
 // A scanner that types (keyboard wedge): characters that come faster than fingers, ended by Enter or Tab. In a field where numbers of
 // bands are typed, and outside of fields, such a burst is a scan; in another field only when it has the marks of a band.
-const BURST_MS = 40;
+const BURST_GAP_MS = 100; // between two, at most
+const BURST_MEAN_MS = 50; // over all: 20 characters a second
 const BURST_LEAST = 6;
-let burst = {text: '', at: 0, field: null, before: ''};
+const noBurst = {text: '', from: 0, at: 0, field: null, before: ''};
+let burst = noBurst;
 
 const isField = (node) => node instanceof HTMLInputElement && node.type !== 'checkbox' || node instanceof HTMLTextAreaElement;
 const isBand = (text) => text.startsWith(']') || text.includes('\x1d') || readScan(text).kind === 'gsrn';
 
 function burstKey(event) {
     if (!event.isTrusted || event.isComposing) return;
-    const gap = event.timeStamp - burst.at;
-    if ((event.key === 'Enter' || event.key === 'Tab') && burst.text.length >= BURST_LEAST && gap < BURST_MS * 2) return endBurst(event);
+    const ends = event.key === 'Enter' || event.key === 'Tab';
     const character = event.ctrlKey && event.key === ']' ? '\x1d' : event.key; // FNC1 of scanners that type it as a control character
-    if (character.length !== 1) return;
-    if (gap > BURST_MS) burst = {text: '', at: 0, field: isField(event.target) ? event.target : null, before: event.target.value ?? ''};
-    burst.text += character;
-    burst.at = event.timeStamp;
+    if (!ends && character.length !== 1) return;
+    if (event.timeStamp - burst.at > BURST_GAP_MS)
+        burst = {...noBurst, from: event.timeStamp, field: isField(event.target) ? event.target : null, before: event.target.value ?? ''};
+    if (ends) return endBurst(event);
+    burst = {...burst, text: burst.text + character, at: event.timeStamp};
 }
 
 function endBurst(event) {
-    const {text, field: into, before} = burst;
-    burst = {text: '', at: 0, field: null, before: ''};
-    if (into && into.dataset.scan !== 'yes' && !isBand(text)) return;
+    const {text, from, field: into, before} = burst;
+    burst = noBurst;
+    if (text.length < BURST_LEAST || event.timeStamp - from > BURST_MEAN_MS * text.length) return;
+    const strayed = isLocked() && (/\D/.test(text) || text.length > 12); // a band scanned at the lock is no wrong PIN
+    if (into && into.dataset.scan !== 'yes' && !isBand(text) && !strayed) return;
     event.preventDefault();
     event.stopImmediatePropagation();
     if (into) {
@@ -433,7 +444,7 @@ async function scanByCamera() {
     document.body.append(dialog);
     dialog.showModal();
     video.srcObject = stream;
-    await video.play().catch(() => {});
+    video.play().catch(() => {});
     while (open) {
         const [code] = await detector.detect(video).catch(() => []);
         if (code && open) {

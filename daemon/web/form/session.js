@@ -342,7 +342,7 @@ export async function lock({everywhere = true} = {}) {
     showLock(now.session.person);
     if (!everywhere) return;
     tellTabs({kind: 'lock'});
-    await ask('/v1/session/_lock', {});
+    await ask('/v1/session/_lock');
 }
 
 // ---- out ----
@@ -351,7 +351,7 @@ async function leavePerson() {
     const csrf = now.session?.csrf;
     await flushDraft();
     await shutVault();
-    const answer = await ask('/v1/session/_end', {});
+    const answer = await ask('/v1/session/_end');
     if (vaultThere()) {
         await vaultDrop('device', 'here');
         if (answer.away && csrf) await vaultPut('device', {id: 'owed', csrf}); // the daemon is told when it is back
@@ -469,7 +469,7 @@ listen('tab', async ({kind, name}) => {
 async function payOwed() {
     const owed = vaultThere() && await vaultGet('device', 'owed');
     if (!owed) return;
-    const answer = await ask('/v1/session/_end', {}, {headers: {'Wardpost-Csrf': owed.csrf}});
+    const answer = await ask('/v1/session/_end', undefined, {headers: {'Wardpost-Csrf': owed.csrf}});
     if (!answer.away) await vaultDrop('device', 'owed');
 }
 
