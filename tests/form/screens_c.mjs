@@ -401,7 +401,7 @@ async function roundScreen() {
     await page.getByLabel('Who ordered it, and why').fill('Dr Prueba, after transfusion');
     await page.getByRole('button', {name: 'Set this order'}).click();
     await page.waitForFunction(() => document.querySelector('#notice').textContent.includes('kept'));
-    same('and is sent', orders, [{patient: {identifier: {system, value: 'MRN-4'}}, kind: null, reason: 'Dr Prueba, after transfusion', 'interval-minutes': 120}]);
+    same('and is sent', orders, [{patient: {identifier: {system, value: 'MRN-4'}}, kind: null, by: 'N-17', reason: 'Dr Prueba, after transfusion', 'interval-minutes': 120}]);
     await page.locator('[data-key="pick-MRN-2"]').click();
     await page.waitForSelector('form.confirm');
     same('a tap proposes, and opens nobody', await page.evaluate(() => [inside.now.patient, location.hash]), [null, '#patients']);
@@ -590,8 +590,51 @@ async function liveStream() {
     await none.context().close();
 }
 
+// ---- the whole way, nothing answered in between: a person signs in, the round, two identifiers, an order, and a set that comes by itself ----
+
+async function wholeWay() {
+    const context = await browser.newContext({viewport: SHAPES.tablet, reducedMotion: 'reduce', serviceWorkers: 'block'});
+    await context.addInitScript(() => Object.defineProperty(Navigator.prototype, 'serviceWorker', {value: undefined}));
+    const page = await context.newPage();
+    page.on('pageerror', (error) => faults.push(String(error)));
+    page.setDefaultTimeout(15000);
+    await page.goto(daemon.base);
+    await page.locator('.pinform input').first().fill('demo');
+    await page.locator('.pinform input[type=password]').fill(daemon.output().match(/PIN (\d+)/)[1]);
+    await page.locator('.pinform button[type=submit]').click();
+    await page.locator('.roundrow .pick', {hasText: 'EXAMPLE'}).click();
+    await page.locator('form.confirm input[type=text]').first().fill('14 3 1951');
+    await page.locator('form.confirm .main').click();
+    await page.waitForSelector('#strip:not([hidden])');
+    await page.evaluate(() => { location.hash = 'after'; });
+    await page.waitForSelector('.taken');
+    same('the readings of the newest set', await page.locator('.taken').count(), 7);
+    const before = await page.locator('h1').textContent();
+    await page.getByRole('button', {name: 'Pain: After an injection: 15–30 min'}).click();
+    await page.waitForFunction(() => /Reminder: Pain at/.test(document.querySelector('#notice').textContent));
+    await page.waitForFunction(() => /Pain \d\d:\d\d.*After an injection/.test(document.querySelector('.reminders')?.textContent ?? ''));
+    check('the daemon keeps the reminder', true);
+    await picture(page, 'whole-after');
+    await must(setOf('MRN-1', 1, {temperature: 37.2, pulse: 84}));
+    await page.waitForFunction((old) => document.querySelector('h1').textContent !== old, before, {timeout: 5000}); // less than a poll takes
+    check('a set that somebody else took shows by itself', (await page.locator('.taken', {hasText: 'Temperature'}).textContent()).includes('37.2 °C'));
+    await page.getByRole('button', {name: 'Done: back to the round'}).click();
+    await page.waitForSelector('.roundrow');
+    check('the reminder is on the round', /◷ Pain: due .* After an injection/.test((await page.locator('.roundrow').first().textContent()).replace(/\s+/g, ' ')), await page.locator('.roundrow').first().textContent());
+    same('and no patient is open', await page.locator('#strip:not([hidden])').count(), 0);
+    await page.locator('.roundrow .order').first().click();
+    await page.getByLabel('Every').selectOption('120');
+    await page.getByLabel('Who ordered it, and why').fill('Dr Prueba');
+    await page.getByRole('button', {name: 'Set this order'}).click();
+    await page.waitForFunction(() => document.querySelector('.roundlist').textContent.includes('every 2 h'));
+    check('an order changes the round', true);
+    await axe(page, 'the round of the daemon');
+    await picture(page, 'whole-round');
+    await context.close();
+}
+
 const only = process.env.SCREENS?.split(',');
-for (const [name, does] of Object.entries({afterScreen, afterLive, correcting, reminding, trendScreen, trendCorrected, roundScreen, roundAway, handoverScreen, peopleScreen, liveStream})) {
+for (const [name, does] of Object.entries({afterScreen, afterLive, correcting, reminding, trendScreen, trendCorrected, roundScreen, roundAway, handoverScreen, peopleScreen, liveStream, wholeWay})) {
     if (only && !only.includes(name)) continue;
     await does().catch((error) => check(`${name} ran to its end`, false, String(error.stack ?? error).slice(0, 900)));
 }

@@ -88,7 +88,7 @@ const inMinutes = (minutes) => new Date(Date.now() + minutes * 60000);
 
 async function remind(view, reading, minutes, reason) {
     const at = inMinutes(minutes);
-    const answer = await ask('/v1/patients/_order', {patient: {identifier: now.patient.identifier}, kind: reading.kind, at: zoned(at), reason});
+    const answer = await ask('/v1/patients/_order', {patient: {identifier: now.patient.identifier}, kind: reading.kind, at: zoned(at), reason, by: now.session.person.practitioner});
     notice(answer.ok ? say('after.reminder.set', {what: told(now.table.kind(reading.kind).title), when: timeText(at)}) : say(answer.away ? 'after.reminder.away' : 'after.reminder.no'), answer.ok ? '' : 'doubt');
     await loadReminders(view);
 }

@@ -45,14 +45,14 @@ export function reminderLine(reminder, at) {
 // ---- an order of frequency ----
 
 async function sendOrder(row, body) {
-    const answer = await ask('/v1/patients/_order', {patient: {identifier: row.patient.identifier}, kind: null, ...body});
+    const answer = await ask('/v1/patients/_order', {patient: {identifier: row.patient.identifier}, kind: null, by: now.session.person.practitioner, ...body});
     notice(answer.ok ? say('round.order.done') : say(answer.away ? 'round.order.away' : 'round.order.no'), answer.ok ? '' : 'doubt');
     return answer.ok;
 }
 
 async function orderOf(view, row, trouble = '', before = {}) {
     const pick = el('select', {id: 'order-every'}, el('option', {value: ''}, say('round.order.choose')), ORDER_MINUTES.map((minutes) => el('option', {value: minutes, selected: String(minutes) === before.minutes}, everyText(minutes))));
-    const reason = field({label: say('round.order.reason'), maxlength: 300, autocomplete: 'off'});
+    const reason = field({label: say('round.order.reason'), maxlength: 100, autocomplete: 'off'});
     reason.input.value = before.reason ?? '';
     const word = await question(say('round.order.title'), [trouble ? el('p', {class: 'stopped', role: 'alert'}, trouble) : null, el('p', {}, nameNode(row.patient)), el('p', {class: 'soft'}, say('round.order.hint')),
         el('div', {class: 'field'}, el('label', {for: 'order-every'}, say('round.order.every')), pick), reason],
@@ -121,7 +121,7 @@ function drawRound(view) {
     }, ward ?? say('round.allwards'))) : null);
     if (view.tally.textContent !== tally(rows)) swap(view.tally, tally(rows));
     swap(view.stand, view.stale ? el('span', {class: 'doubt'}, say('round.stale', {when: timeText(view.asked)})) : say('round.asof', {when: timeText(view.asked)}));
-    swap(view.list, rows.map((row) => roundItem(view, row, at)), rows.length ? null : el('li', {}, say(view.body.patients.length ? 'round.nofit' : 'round.empty')));
+    swap(view.list, rows.map((row) => roundItem(view, row, at)), rows.length ? null : el('li', {}, say(view.body.patients.length ? 'round.nofit' : 'round.empty')), view.body.more ? el('li', {class: 'doubt'}, say('round.more')) : null);
     if (key && !document.querySelector('dialog[open]')) view.root.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus({preventScroll: true});
 }
 
