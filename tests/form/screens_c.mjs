@@ -168,18 +168,18 @@ async function afterLive() {
     send = (name, detail) => page.evaluate(([event, data]) => inside.tell(event, data), [name, detail]);
     states.set('heart-rate', {state: 'charted'});
     await send('reading', {id: newest.readings[3].id, state: 'charted'});
-    await page.waitForSelector('.taken.charted');
+    await page.waitForSelector('.taken.is-charted');
     same('one is in the record', await page.locator('.tally').textContent(), '1 in the record · 6 on the way (nothing to do)');
     await page.locator('.taken', {hasText: 'Temperature'}).locator('button').focus();
     states.set('body-temperature', {state: 'held', reason: 'the server refuses it'});
     await send('reading', {id: newest.readings[2].id, state: 'held'});
-    await page.waitForSelector('.taken.held');
-    check('held says why and what to do', /did not accept.*Tell the nurse in charge/.test(await page.locator('.taken.held').textContent()), await page.locator('.taken.held').textContent());
+    await page.waitForSelector('.taken.is-held');
+    check('held says why and what to do', /did not accept.*Tell the nurse in charge/.test(await page.locator('.taken.is-held').textContent()), await page.locator('.taken.is-held').textContent());
     same('the focus stays where it was', await page.evaluate(() => document.activeElement.getAttribute('aria-label')), 'Correct Temperature');
     states.set('heart-rate', {state: 'superseded', 'superseded-by': newest.readings[0].id, corrected: {reason: 'wrong-number', by: 'N-18', at: ago(1)}});
     await send('reload', null);
-    await page.waitForSelector('.taken.superseded s');
-    check('the original stays, struck, with who and why', /112 \/min.*Corrected \d\d-\w{3} \d\d:\d\d: .*N-18/.test((await page.locator('.taken.superseded').textContent()).replace(/\s+/g, ' ')), await page.locator('.taken.superseded').textContent());
+    await page.waitForSelector('.taken.is-superseded s');
+    check('the original stays, struck, with who and why', /112 \/min.*Corrected \d\d-\w{3} \d\d:\d\d: .*N-18/.test((await page.locator('.taken.is-superseded').textContent()).replace(/\s+/g, ' ')), await page.locator('.taken.is-superseded').textContent());
     check('and counts no more: the score is withheld', (await page.locator('.score').textContent()).includes('missing: Pulse'), await page.locator('.score .total').textContent());
     await axe(page, 'after, held and corrected');
     await picture(page, 'after-held');
@@ -502,7 +502,7 @@ async function peopleScreen() {
     for (const [shape, theme, language] of [['tablet', 'day', 'en'], ['phone', 'night', 'es'], ['narrow', 'day', 'en']]) {
         const page = await openPage({viewport: SHAPES[shape], theme, language, routes: peopleRoutes([])});
         await page.evaluate(() => inside.go('people'));
-        await page.waitForSelector('.people tbody tr');
+        await page.waitForSelector('.accounts tbody tr');
         await page.waitForSelector('.heldrow');
         await axe(page, `people ${shape} ${theme}`);
         await noSideways(page, `people ${shape}`);
@@ -512,7 +512,7 @@ async function peopleScreen() {
     const sent = [];
     const page = await openPage({routes: peopleRoutes(sent)});
     await page.evaluate(() => inside.go('people'));
-    await page.waitForSelector('.people tbody tr');
+    await page.waitForSelector('.accounts tbody tr');
     await page.locator('.heldrow').first().getByRole('button', {name: /^It is right/}).click();
     await page.locator('dialog button.main').click();
     await page.locator('dialog .slip:not(:empty)').waitFor();
@@ -540,7 +540,7 @@ async function peopleScreen() {
     await page.locator('dialog button.main').click();
     same('and is gone', await page.locator('text=482913').count(), 0);
     same('the account as typed', sent[2], ['/v1/users', {name: 'eva', display: 'Eva Ejemplo', practitioner: 'N-30', role: 'nurse'}]);
-    await page.locator('.people button', {hasText: 'Shut out'}).click();
+    await page.locator('.accounts button', {hasText: 'Shut out'}).click();
     await page.locator('dialog button.stop').click();
     await page.waitForFunction(() => document.querySelector('#notice').textContent.includes('changed'));
     same('shut out after a question', sent[3], ['/v1/users/_change', {name: 'luis', disabled: true}]);

@@ -69,7 +69,7 @@ async function loadUsers(view) {
     const answer = await look('/v1/users');
     if (!view.root.isConnected) return;
     if (!answer.ok) swap(view.users, el('h2', {}, say('people.accounts')), el('p', {class: 'doubt'}, troubleText(answer)));
-    else swap(view.users, el('h2', {}, say('people.accounts')), el('div', {class: 'tablebox', tabindex: 0, role: 'region', 'aria-label': say('people.accounts')}, el('table', {class: 'people'}, el('thead', {}, el('tr', {}, ['people.display', 'people.role', 'people.practitioner', 'people.state', 'people.do'].map((key) => el('th', {scope: 'col'}, say(key))))),
+    else swap(view.users, el('h2', {}, say('people.accounts')), el('div', {class: 'tablebox', tabindex: 0, role: 'region', 'aria-label': say('people.accounts')}, el('table', {class: 'accounts'}, el('thead', {}, el('tr', {}, ['people.display', 'people.role', 'people.practitioner', 'people.state', 'people.do'].map((key) => el('th', {scope: 'col'}, say(key))))),
         el('tbody', {}, answer.body.users.map((user) => userRow(view, user))))), mayDo('accounts') ? view.adding ??= addForm(view) : null);
 }
 
@@ -125,7 +125,7 @@ async function loadHeld(view) {
     if (!mayDo('decide')) return;
     const [held, refused] = await Promise.all([ask('/v1/readings/_search', {state: 'held', sent: true, count: 100}), look('/v1/refusals')]);
     if (!view.root.isConnected || document.querySelector('dialog[open]')) return;
-    const list = (answer, items, none) => !answer.ok ? el('p', {class: 'doubt'}, troubleText(answer)) : items.length ? el('ul', {class: 'plain'}, items) : el('p', {class: 'soft'}, none);
+    const list = (answer, items, none) => !answer.ok ? el('p', {class: 'doubt'}, troubleText(answer)) : items.length ? el('ul', {class: 'bare'}, items) : el('p', {class: 'soft'}, none);
     swap(view.held, el('h2', {}, say('stop.title')), el('p', {class: 'hint'}, say('stop.hint')), list(held, held.ok ? held.body.readings.map((one) => heldItem(view, one)) : [], say('stop.none')),
         el('h2', {}, say('refusal.heading')), el('p', {class: 'hint'}, say('refusal.hint')), list(refused, refused.ok ? refused.body.refusals.map((one) => refusalItem(view, one)) : [], say('refusal.none')));
 }

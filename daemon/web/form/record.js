@@ -144,7 +144,7 @@ export function scoreText(score) {
 
 const STATE_SHAPES = {charted: '●', waiting: '○', held: '◆', discarded: '■', superseded: '↷', retracted: '✕'};
 
-export const stateNode = (reading) => el('span', {class: `state ${reading.state}`}, el('span', {'aria-hidden': 'true'}, `${STATE_SHAPES[reading.state] ?? '○'} `), say(`state.${reading.state}`));
+export const stateNode = (reading) => el('span', {class: `state is-${reading.state}`}, el('span', {'aria-hidden': 'true'}, `${STATE_SHAPES[reading.state] ?? '○'} `), say(`state.${reading.state}`));
 
 // What the daemon says of one that is stopped, and the words a nurse would use for it.
 const HELD_WORDS = [
