@@ -60,6 +60,7 @@ void view_kinds(const struct kinds *kinds, struct json_out *out)
     out_object_end(out);
     file_out(files, "checks.json", "checks", out);
     file_out(files, "not-taken.json", "not-taken", out);
+    file_out(files, "corrections.json", "corrections", out);
     file_out(files, "panel.json", "panel", out);
     out_name(out, "scores");
     out_object(out);
