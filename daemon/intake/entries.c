@@ -166,7 +166,7 @@ static void place_observation(struct placing *placing, size_t main)
     entry->needs_count = observation->needs_count;
     for (size_t i = 0; i < observation->needs_count; i++)
         submission->needs[placing->needs++] = (struct put_need){
-            placing->place[observation->needs[i].on], observation->needs[i].strict};
+            .on = placing->place[observation->needs[i].on], .strict = observation->needs[i].strict};
     placing->place[placing->next++] = placing->entries++;
 }
 
