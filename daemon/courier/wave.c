@@ -34,7 +34,8 @@ static void take_deed(struct wave *wave, struct item *item, struct deed deed)
 {
     switch (deed.type) {
     case DEED_LOOK_UP:
-        item->todo = TODO_LOOK_UP;
+        item->todo =
+            item->delivery.update && item->delivery.corrected ? TODO_READ_BACK : TODO_LOOK_UP;
         return;
     case DEED_SEND:
         item->todo = TODO_SEND;
@@ -146,6 +147,18 @@ static void free_needs(struct needs *needs)
     free(needs->items);
 }
 
+/* The same text as entered in error. */
+static enum status withdraw(struct item *item)
+{
+    struct json_out restated = JSON_OUT_INIT;
+    enum status status =
+        observation_restate(item->body.text, item->body.length, "entered-in-error", &restated);
+
+    json_out_clear(&item->body);
+    item->body = restated;
+    return status;
+}
+
 /* What refers to others gets their addresses on the server; what is to be amended gets the id it
  * has there. */
 static enum status write_body(struct courier *courier, struct item *item)
@@ -153,12 +166,14 @@ static enum status write_body(struct courier *courier, struct item *item)
     struct needs needs = {0};
     enum status status;
 
-    if (item->entry->needs_count == 0 && !item->entry->remote)
+    if (item->entry->needs_count == 0 && !item->entry->remote && !item->entry->withdrawn)
         return STATUS_OK;
     status = find_needs(courier, item->entry, &needs);
     if (status == STATUS_OK)
         status = observation_refer(item->entry->became, item->entry->length, need_lookup, &needs,
                                    &item->body);
+    if (status == STATUS_OK && item->entry->withdrawn)
+        status = withdraw(item);
     if (status == STATUS_OK && item->entry->remote)
         status = observation_rename(&item->body, strchr(item->entry->remote, '/') + 1);
     free_needs(&needs);
@@ -192,6 +207,8 @@ static void begin_item(struct wave *wave, struct item *item, const struct claim_
     item->patient = hash_of(entry->patient);
     item->delivery = (struct delivery){.ambiguous = entry->ambiguous,
                                        .update = entry->remote != NULL,
+                                       .corrected = entry->corrected,
+                                       .released = entry->released,
                                        .sent_ms = entry->sent_ms,
                                        .way = destination->way,
                                        .server_errors = choked ? choked->errors : 0,
@@ -242,6 +259,11 @@ static bool look_up_round(struct wave *wave, struct item **list)
 {
     size_t count;
     bool any = false;
+
+    while (!wave->over && collect(wave, TODO_READ_BACK, true, list, 1) > 0) {
+        request_read_back(wave, list[0]);
+        any = true;
+    }
 
     while (!wave->over &&
            (count = collect(wave, TODO_LOOK_UP, true, list, wave->look_up_most)) > 0) {
@@ -319,7 +341,7 @@ static void leave_the_rest(struct wave *wave)
 
     for (size_t i = 0; i < wave->count; i++) {
         struct item *item = &wave->items[i];
-        bool unseen = item->tried && item->todo == TODO_LOOK_UP;
+        bool unseen = item->tried && (item->todo == TODO_LOOK_UP || item->todo == TODO_READ_BACK);
 
         if (item->todo == TODO_NOTHING)
             continue;
