@@ -82,7 +82,7 @@ enum status line_take(struct outbox *outbox, int64_t line, int64_t text, int64_t
         status = delivery_insert(outbox, line, row.patient, ENTRY_WAITING, NULL, 0);
     if (status != STATUS_OK)
         return status;
-    if (row.state == ENTRY_DISCARDED)
+    if (row.state == ENTRY_DISCARDED && row.body >= 0) /* else withdrawn: it may come again */
         return STATUS_CONFLICT;
     return row.ambiguous ? go_later(outbox, line, &row, text)
                          : go(outbox, line, &row, text, now_ms);

@@ -222,7 +222,10 @@ static enum status late_of_set(struct outbox_reader *reader, int64_t first, stru
     bool row;
 
     while ((status = db_step(&reader->db, late, &row)) == STATUS_OK && row && !rows.stopped) {
-        status = row_at(reader, sqlite3_column_int64(late, 0), &rows);
+        const int64_t seq = sqlite3_column_int64(late, 0);
+
+        if (seq > walked->last) /* else nothing came between, and it was seen with the others */
+            status = row_at(reader, seq, &rows);
         if (status != STATUS_OK)
             break;
     }
