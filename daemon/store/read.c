@@ -308,7 +308,7 @@ enum status outbox_remote(struct outbox_reader *reader, int64_t seq, struct uuid
     *id_out = column_uuid(statement, 0);
     *remote_out = NULL;
     remote = column_text(statement, 1, &lost);
-    if (remote && sqlite3_column_int(statement, 2) == ENTRY_CHARTED &&
+    if (remote && sqlite3_column_int(statement, 2) != ENTRY_DISCARDED &&
         !(*remote_out = strdup(remote)))
         lost = true;
     sqlite3_reset(statement);

@@ -218,7 +218,7 @@ struct settlement {
 MUST_CHECK enum status outbox_settle(struct outbox *outbox, const struct settlement *settlements, size_t count,
                                      int64_t now_ms);
 
-/* Where an entry is: "Observation/123", malloc'd; NULL when it is not charted. [any] */
+/* Where an entry is: "Observation/123", malloc'd; NULL when it was never charted. [any] */
 MUST_CHECK enum status outbox_remote(struct outbox_reader *reader, int64_t seq, struct uuid *id_out, char **remote_out);
 
 /* ---- people ---- */

@@ -1,97 +1,5 @@
 /* Corrections: a line that gets another text, whatever has become of the one before. */
-#include "given.h"
-
-#define PATIENT "s|p"
-
-/* ---- corrections from numbers ---- */
-
-struct seen_text {
-    int64_t seq, line, first;
-    struct uuid id;
-};
-
-static bool text_seen(void *context, const struct outbox_row *row)
-{
-    struct seen_text *seen = context;
-
-    seen->seq = row->seq;
-    seen->line = row->line;
-    seen->id = row->id;
-    return false;
-}
-
-static struct seen_text text_of(struct given *given, unsigned number)
-{
-    struct seen_text seen = {0};
-    const struct uuid id = id_of(number);
-
-    assert_int_equal(outbox_find(given->reader, &id, text_seen, &seen), STATUS_OK);
-    return seen;
-}
-
-struct correcting {
-    struct made made;
-    struct put_correction correction;
-    struct put_line lines[8];
-};
-
-static struct put_line *add_line(struct given *given, struct correcting *correcting,
-                                 unsigned number, bool withdraw)
-{
-    const struct seen_text text = text_of(given, number);
-    struct put_line *line = &correcting->lines[correcting->correction.lines_count++];
-
-    *line = (struct put_line){text.line, text.seq, withdraw};
-    return line;
-}
-
-/* `number` is the text that is corrected, of set `set`. */
-static struct correcting *correct(struct given *given, unsigned set, unsigned number)
-{
-    struct correcting *correcting = calloc(1, sizeof(*correcting));
-    const struct seen_text text = text_of(given, number);
-
-    assert_non_null(correcting);
-    made_begin(&correcting->made, set, PATIENT);
-    correcting->made.put.correction = &correcting->correction;
-    correcting->made.put.accepted_ms = NOW + 5000;
-    correcting->correction = (struct put_correction){.first = text_of(given, set).line,
-                                                     .replaces = text.seq,
-                                                     .replaces_id = text.id,
-                                                     .entry = SIZE_MAX,
-                                                     .reason = "wrong-number",
-                                                     .by = "n-1",
-                                                     .lines = correcting->lines};
-    return correcting;
-}
-
-static enum status finish(struct given *given, struct correcting *correcting)
-{
-    enum status status = made_put(&correcting->made, given->outbox);
-
-    assert_int_equal(correcting->made.put.stale, status == STATUS_CONFLICT);
-    free(correcting);
-    return status;
-}
-
-/* The single reading `number`, or the correction of it with that number, becomes `fresh`. */
-static enum status amend(struct given *given, unsigned set, unsigned number, unsigned fresh)
-{
-    struct correcting *correcting = correct(given, set, number);
-    struct put_entry *entry = made_main(&correcting->made, fresh, "heart-rate", NOW);
-
-    entry->line = add_line(given, correcting, number, false)->line;
-    correcting->correction.entry = 0;
-    return finish(given, correcting);
-}
-
-static enum status retract(struct given *given, unsigned set, unsigned number)
-{
-    struct correcting *correcting = correct(given, set, number);
-
-    add_line(given, correcting, number, true);
-    return finish(given, correcting);
-}
+#include "correcting.h"
 
 /* ---- what a claim holds ---- */
 
@@ -358,48 +266,6 @@ static void test_retracted_while_in_flight(void **state)
 
 /* ---- a set ---- */
 
-/* 1, 2 readings; 3 a score of both; 4 a panel. */
-static void put_set_of_four(struct given *given)
-{
-    struct made *made = malloc(sizeof(*made));
-
-    assert_non_null(made);
-    made_begin(made, 100, PATIENT);
-    made_main(made, 1, "heart-rate", NOW);
-    made_main(made, 2, "respiratory-rate", NOW);
-    made_other(made, 3, "score:s", SIZE_MAX);
-    made_need(made, 0, true);
-    made_need(made, 1, true);
-    made_other(made, 4, "panel", SIZE_MAX);
-    made_need(made, 0, false);
-    made_need(made, 1, false);
-    assert_int_equal(made_put(made, given->outbox), STATUS_OK);
-    free(made);
-}
-
-static struct correcting *correct_first_of_four(struct given *given, unsigned fresh)
-{
-    struct correcting *correcting = correct(given, 1, 1);
-    struct put_entry *entry;
-    int64_t one, two;
-
-    correcting->made.put.set = id_of(100);
-    one = add_line(given, correcting, 1, fresh == 0)->line;
-    two = add_line(given, correcting, 2, false)->line;
-    add_line(given, correcting, 4, false);
-    if (fresh == 0)
-        return correcting;
-    made_main(&correcting->made, fresh, "heart-rate", NOW)->line = one;
-    correcting->correction.entry = 0;
-    entry = made_other(&correcting->made, fresh + 1, "score:s", SIZE_MAX);
-    entry->line = add_line(given, correcting, 3, false)->line;
-    made_need(&correcting->made, 0, true);
-    made_need(&correcting->made, 1, true);
-    correcting->made.needs[0].there = one;
-    correcting->made.needs[1].there = two;
-    return correcting;
-}
-
 static void chart_in_two(struct given *given)
 {
     chart(given, NUMBERED(1, 2));
@@ -436,20 +302,6 @@ static void test_score_of_what_never_went(void **state)
     assert_is(given, 5, ENTRY_CHARTED);
     assert_is(given, 6, ENTRY_CHARTED);
     assert_counts(given, 0, 0, 4, 0);
-}
-
-/* The score cannot be worked out any more; the panel lists one less. */
-static void retract_first_of_four(struct given *given)
-{
-    struct correcting *correcting = correct_first_of_four(given, 0);
-    struct put_entry *panel;
-
-    add_line(given, correcting, 3, true);
-    panel = made_other(&correcting->made, 8, "panel", SIZE_MAX);
-    panel->line = text_of(given, 4).line;
-    made_need(&correcting->made, 0, false);
-    correcting->made.needs[0].there = text_of(given, 2).line;
-    assert_int_equal(finish(given, correcting), STATUS_OK);
 }
 
 static void test_retracted_with_its_score(void **state)
