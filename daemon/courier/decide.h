@@ -86,7 +86,7 @@ struct deed {
 
 struct delivery {
     bool ambiguous;         /* may be there: look before sending */
-    bool update;            /* a new version of something charted */
+    bool update;            /* a new version of something charted; courier_step() may find that it is */
     bool corrected;         /* its text is another one than that which was charted */
     bool released;          /* a person has seen it held, and let it go */
     int64_t sent_ms;        /* wall clock of the last try before this one; 0: none */

@@ -80,10 +80,14 @@ enum verdict answer_verdict(const struct delivery *delivery, long status, bool i
 
 /* There, and perhaps otherwise than we know it. A correction is never put over what somebody else
  * has written, unless a person says so. */
-static struct deed found(const struct delivery *delivery, const struct event *event)
+static struct deed found(struct delivery *delivery, const struct event *event)
 {
-    if (!delivery->update)
+    if (!delivery->update && !delivery->corrected)
         return deed(DEED_CHARTED, "found on the server");
+    if (!delivery->update) { /* which text is it? one that was refused may be there all the same */
+        delivery->update = true;
+        return deed(DEED_LOOK_UP, "");
+    }
     if (!delivery->corrected)
         return deed(DEED_SEND, "");
     if (event->same || delivery->accepted)
@@ -91,6 +95,14 @@ static struct deed found(const struct delivery *delivery, const struct event *ev
     if (event->changed && !delivery->released)
         return deed(DEED_HOLD, "somebody else has changed it on the server");
     return deed(DEED_SEND, "");
+}
+
+/* A conditional create that creates nothing (FHIR R4 http.html#ccreate): of a corrected one an
+ * older text may be there. */
+static bool was_there(const struct delivery *delivery, long status)
+{
+    return delivery->corrected && !delivery->update && delivery->way == WAY_CONDITIONAL_CREATE &&
+           status == 200;
 }
 
 static struct deed answered(struct delivery *delivery, const struct courier_options *options,
@@ -104,6 +116,8 @@ static struct deed answered(struct delivery *delivery, const struct courier_opti
         verdict = VERDICT_LOOK_UP;
     switch (verdict) {
     case VERDICT_CHARTED:
+        if (was_there(delivery, event->http_status))
+            return deed(DEED_LOOK_UP, rule->reason);
         delivery->accepted = true;
         return deed(event->has_location ? DEED_CHARTED : DEED_LOOK_UP, rule->reason);
     case VERDICT_LOOK_UP:

@@ -77,15 +77,6 @@ static void hold_back_followers(struct wave *wave, const struct item *item)
     }
 }
 
-void wave_event(struct wave *wave, struct item *item, struct event event)
-{
-    event.now_ms = clock_wall_ms();
-    event.chance = chance();
-    take_deed(wave, item, courier_step(&item->delivery, &wave->courier->options, &event));
-    if (item->todo == TODO_NOTHING && item->end.type == DEED_WAIT)
-        hold_back_followers(wave, item);
-}
-
 void wave_away(struct wave *wave, const char *why, int64_t after_ms)
 {
     wave->over = true;
@@ -166,7 +157,8 @@ static enum status write_body(struct courier *courier, struct item *item)
     struct needs needs = {0};
     enum status status;
 
-    if (item->entry->needs_count == 0 && !item->entry->remote && !item->entry->withdrawn)
+    json_out_reset(&item->body);
+    if (item->entry->needs_count == 0 && !item->delivery.update && !item->entry->withdrawn)
         return STATUS_OK;
     status = find_needs(courier, item->entry, &needs);
     if (status == STATUS_OK)
@@ -174,8 +166,8 @@ static enum status write_body(struct courier *courier, struct item *item)
                                    &item->body);
     if (status == STATUS_OK && item->entry->withdrawn)
         status = withdraw(item);
-    if (status == STATUS_OK && item->entry->remote)
-        status = observation_rename(&item->body, strchr(item->entry->remote, '/') + 1);
+    if (status == STATUS_OK && item->delivery.update)
+        status = observation_rename(&item->body, strchr(item->remote, '/') + 1);
     free_needs(&needs);
     return status;
 }
@@ -187,6 +179,19 @@ static void hold_unreadable(struct wave *wave, struct item *item)
               (struct deed){.type = DEED_HOLD,
                             .ambiguous = item->delivery.ambiguous,
                             .reason = "its text on disk cannot be read"});
+}
+
+void wave_event(struct wave *wave, struct item *item, struct event event)
+{
+    const bool update = item->delivery.update;
+
+    event.now_ms = clock_wall_ms();
+    event.chance = chance();
+    take_deed(wave, item, courier_step(&item->delivery, &wave->courier->options, &event));
+    if (item->delivery.update != update && write_body(wave->courier, item) != STATUS_OK)
+        hold_unreadable(wave, item);
+    if (item->todo == TODO_NOTHING && item->end.type == DEED_WAIT)
+        hold_back_followers(wave, item);
 }
 
 static uint32_t hash_of(const char *text)

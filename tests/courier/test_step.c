@@ -299,7 +299,7 @@ static const struct {
      DEED_CHARTED                                                                                                    },
     {{.update = true, .corrected = true},                    {.type = EVENT_NOT_FOUND},                  DEED_HOLD   },
     {{.update = true},                                       {.type = EVENT_FOUND, .changed = true},     DEED_SEND   }, /* a panel */
-    {{.corrected = true},                                    {.type = EVENT_FOUND, .changed = true},     DEED_CHARTED}, /* a create */
+    {{.corrected = true},                                    {.type = EVENT_FOUND, .changed = true},     DEED_LOOK_UP}, /* a create */
     {{.update = true, .corrected = true},                    {.type = EVENT_ANSWER, .http_status = 404}, DEED_LOOK_UP},
     {{.update = true, .corrected = true},                    {.type = EVENT_ANSWER, .http_status = 412}, DEED_LOOK_UP},
     {{.update = true, .corrected = true, .ambiguous = true},
