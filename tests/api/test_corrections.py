@@ -324,3 +324,47 @@ class WhoMay(WithDaemon):
         reader = self.daemon.enrol("screen", "--may", "read")
         answer = self.daemon.post({}, "/v1/readings/%s/corrections" % uuid.uuid4(), token=reader)
         self.assertEqual(403, answer.status)
+
+
+class Held(WithDaemon):
+    """Of a device's set one reading waits for somebody: corrected it goes out, and the set is whole."""
+    config = ""
+
+    def test_a_held_member(self):
+        device = self.daemon.enrol("monitor", "--may", "send,read")
+        desk = self.daemon.enrol("desk", "--may", "send,read,decide", "--attended", "--practitioner", "lead-1")
+        body = numbers()
+        del body["by"]
+        body["readings"][3]["value"] = 190  # can hardly be true: asked, and nobody is there
+        made = self.daemon.post(body, token=device).json
+        pulse = made["readings"][3]
+        self.assertEqual(("held", "heart-rate"), (pulse["state"], pulse["kind"]))
+        panel = str(uuid.uuid5(uuid.UUID(made["set"]), "panel"))
+        score = str(uuid.uuid5(uuid.UUID(made["set"]), "score:news2"))
+        look = lambda id: self.daemon.ask("GET", "/fhir/Observation/" + id, token=desk)
+        self.assertEqual(404, look(score).status)
+        self.assertNotIn(pulse["id"], str(look(panel).json))
+        got = self.daemon.post({"reason": "faulty-device", "by": "lead-1", "reading": {"value": 90}},
+                               "/v1/readings/%s/corrections" % pulse["id"], token=desk)
+        self.assertEqual((201, 0), (got.status, got.json["score"]["total"]), got.body)
+        self.assertEqual(90, look(pulse["id"]).json["valueQuantity"]["value"])
+        self.assertEqual("final", look(score).json["status"])
+        self.assertIn(pulse["id"], str(look(panel).json["hasMember"]))
+        self.assertEqual(0, self.daemon.counts(desk)["held"])
+
+    def test_a_held_one_beside_it_stays_held(self):
+        device = self.daemon.enrol("pump", "--may", "send,read,decide")
+        body = numbers()
+        del body["by"]
+        body["readings"][3]["value"] = 190
+        made = self.daemon.post(body, token=device).json
+        got = self.daemon.post({"reason": "wrong-number", "by": "n-1", "reading": {"value": 15}},
+                               "/v1/readings/%s/corrections" % made["readings"][0]["id"], token=device)
+        self.assertEqual((422, [("/by", "not-allowed")]), (got.status, got.problems()))
+        desk = self.daemon.enrol("desk-2", "--may", "send,read,decide", "--attended", "--practitioner", "n-1")
+        got = self.daemon.post({"reason": "wrong-number", "by": "n-1", "reading": {"value": 15}},
+                               "/v1/readings/%s/corrections" % made["readings"][0]["id"], token=desk)
+        self.assertEqual(201, got.status, got.body)
+        self.assertIn("withheld", got.json["score"])
+        seen = self.daemon.ask("GET", "/v1/readings/" + made["readings"][3]["id"], token=desk).json
+        self.assertEqual(("held", "confirm"), (seen["state"], seen["reason"]))
