@@ -296,13 +296,14 @@ static void read_scenario(const char *path, struct scenario *scenario)
     assert_non_null(file);
     snprintf(scenario->file, sizeof(scenario->file), "%s", strrchr(path, '/') + 1);
     /* one transfer at a time: a script has an order */
-    scenario->options = (struct courier_options){.batch_most = 10,
-                                                 .transfers_most = 1,
-                                                 .request_timeout_ms = 150,
-                                                 .connect_timeout_ms = 1000,
-                                                 .retry_first_ms = 5,
-                                                 .retry_most_ms = 40,
-                                                 .server_error_tries = 3};
+    scenario->options = (struct courier_options){
+        .batch_most = 10,
+        .transfers_most = 1,
+        .request_timeout_ms = 400, /* far more than a busy machine needs to answer */
+        .connect_timeout_ms = 1000,
+        .retry_first_ms = 5,
+        .retry_most_ms = 40,
+        .server_error_tries = 3};
     while (fgets(line, sizeof(line), file))
         take_line(scenario, line);
     fclose(file);
@@ -502,7 +503,7 @@ static void give_answer(struct scenario *scenario, const char *words, struct scr
         answer->status = 200;
         sprintf(answer->body, "%s", words + 5);
     } else if (strncmp(words, "late ", 5) == 0) {
-        answer->wait_ms = 400;
+        answer->wait_ms = 900;
         answer_status(words + 5, answer);
     } else {
         answer_status(words, answer);
