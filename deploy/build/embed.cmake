@@ -1,8 +1,8 @@
 # Makes the C table of the documents that are built in, from daemon/web (SOURCES):
 #   cmake -DSOURCES=daemon/web -DTO=pages_bytes.h -P embed.cmake
 # Each as it stands and packed (gzip), with a tag that changes with its bytes. The modules of the form
-# (daemon/web/form, in the order of the file `bundle`) become one script: without their imports and
-# exports, comments and indentation, so that the first visit costs one request and few bytes.
+# (daemon/web/form, in the order of the file `bundle`) become two scripts, without the imports between
+# them, comments and indentation: form.js is what the first screen needs, more.js comes behind it.
 cmake_minimum_required(VERSION 3.25)
 find_program(GZIP gzip REQUIRED)
 get_filename_component(work ${TO} DIRECTORY)
@@ -11,7 +11,6 @@ file(MAKE_DIRECTORY ${work}/pages)
 function(lean_script text_variable)
     set(text "${${text_variable}}")
     string(REGEX REPLACE "(^|\n)import [^\n]*" "\\1" text "${text}")
-    string(REGEX REPLACE "(^|\n)export " "\\1" text "${text}")
     string(REGEX REPLACE "\n[ \t]+" "\n" text "${text}")
     string(REGEX REPLACE "(^|\n)//[^\n]*" "\\1" text "${text}")
     string(REGEX REPLACE "\n\n+" "\n" text "${text}")
@@ -26,14 +25,24 @@ function(lean_style text_variable)
     set(${text_variable} "${text}" PARENT_SCOPE)
 endfunction()
 
-file(STRINGS ${SOURCES}/form/bundle modules REGEX "^[a-z]")
+# more.js takes from form.js by name whatever is exported there.
+file(STRINGS ${SOURCES}/form/bundle lines REGEX "^[a-z]")
 set(script "")
-foreach(module IN LISTS modules)
-    file(READ ${SOURCES}/form/${module} text)
-    string(APPEND script "${text}\n")
+foreach(line IN LISTS lines)
+    if(line STREQUAL "more:")
+        string(REGEX MATCHALL "(^|\n)export [a-z ]+ [A-Za-z0-9_]+" exported "${script}")
+        list(TRANSFORM exported REPLACE "^.* " "")
+        list(JOIN exported ", " exported)
+        lean_script(script)
+        file(WRITE ${work}/pages/form.js "${script}")
+        set(script "")
+    else()
+        file(READ ${SOURCES}/form/${line} text)
+        string(APPEND script "${text}\n")
+    endif()
 endforeach()
 lean_script(script)
-file(WRITE ${work}/pages/form.js "${script}")
+file(WRITE ${work}/pages/more.js "import {${exported}} from './form.js';\n${script}")
 
 file(READ ${SOURCES}/form.css style)
 lean_style(style)

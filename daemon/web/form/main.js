@@ -3,17 +3,15 @@ import {look} from './api.js';
 import {el, swap} from './dom.js';
 import {startOffline, unsent} from './offline.js';
 import {watchPerson, whoIsHere} from './session.js';
-import {notice, screen, showScreen, shownScreen} from './shell.js';
+import {screen, showScreen, shownScreen} from './shell.js';
 import {listen, now, tell} from './state.js';
-import {tableOf} from './table.js';
-import {language, loadWords, say, useTexts} from './words.js';
+import {language, loadWords, say} from './words.js';
 
+// The rest of the form and the kind table. False: not yet.
 async function loadTable() {
-    const answer = await look(`/v1/kinds?language=${language()}`);
-    if (!answer.ok) return false;
-    now.table = tableOf(answer.body);
-    useTexts(answer.body);
-    return true;
+    const [more, answer] = await Promise.all([import('./more.js').catch(() => null), look(`/v1/kinds?language=${language()}`)]);
+    if (more && answer.ok) more.useTable(answer.body);
+    return Boolean(more && answer.ok);
 }
 
 // What needs the kind table before it has come.
@@ -63,11 +61,11 @@ async function startWorker() {
 }
 
 async function start() {
-    const asked = look('/v1/session');
     await loadWords();
-    await Promise.all([startOffline(), whoIsHere(asked)]);
+    await whoIsHere();
     watchPerson();
     showScreen();
+    startOffline();
     await tableAtLast();
     startWorker().catch(() => {});
 }

@@ -6,7 +6,8 @@ let texts = {};
 export const language = () => document.documentElement.lang;
 
 export async function loadWords() {
-    messages = await (await fetch(`/words/${language()}.json`)).json();
+    const path = `/words/${language()}.json`;
+    messages = await (await (globalThis.early?.[path] ?? fetch(path))).json();
 }
 
 export function useTexts(table) {
