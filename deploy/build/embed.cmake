@@ -1,9 +1,9 @@
 # Makes the C table of the documents that are built in, from daemon/web (SOURCES):
 #   cmake -DSOURCES=daemon/web -DTO=pages_bytes.h -P embed.cmake
 # Each as it stands and packed (gzip, brotli), with a tag that changes with its bytes. The modules of the form
-# (daemon/web/form, in the order of the file `bundle`) become two scripts: what a set needs, and what is
-# fetched behind it and takes from the first what that exports. Without their own imports, exports, comments
-# and indentation, so that the first visit costs one request and few bytes.
+# (daemon/web/form, in the order of the file `bundle`) become a few scripts, fetched one behind the other;
+# each takes from those before it whatever they export. Without the imports between modules, comments and
+# indentation, so that the first screen costs few requests and few bytes.
 cmake_minimum_required(VERSION 3.25)
 find_program(GZIP gzip REQUIRED)
 find_program(BROTLI brotli REQUIRED)
@@ -13,7 +13,6 @@ file(MAKE_DIRECTORY ${work}/pages)
 function(lean_script text_variable)
     set(text "${${text_variable}}")
     string(REGEX REPLACE "(^|\n)import [^\n]*" "\\1" text "${text}")
-    string(REGEX REPLACE "(^|\n)export " "\\1" text "${text}")
     string(REGEX REPLACE "\n[ \t]+" "\n" text "${text}")
     string(REGEX REPLACE "(^|\n)//[^\n]*" "\\1" text "${text}")
     string(REGEX REPLACE "\n\n+" "\n" text "${text}")
@@ -39,20 +38,15 @@ foreach(line IN LISTS lines)
         string(APPEND text_of_${script} "${text}\n")
     endif()
 endforeach()
-list(GET scripts 0 first)
-set(names "")
-string(REGEX MATCHALL "\nexport (async )?(function|const|let|class) [A-Za-z0-9_]+" exports "${text_of_${first}}")
-foreach(export IN LISTS exports)
-    string(REGEX REPLACE "^.* " "" name "${export}")
-    string(APPEND names "${name},")
-endforeach()
+set(imports "")
 foreach(script IN LISTS scripts)
-    lean_script(text_of_${script})
-    if(script STREQUAL first)
-        file(WRITE ${work}/pages/${script} "${text_of_${script}}export {${names}};\n")
-    else()
-        file(WRITE ${work}/pages/${script} "import {${names}} from '/${first}';${text_of_${script}}")
-    endif()
+    set(text "${text_of_${script}}")
+    string(REGEX MATCHALL "\nexport [a-z ]+ [A-Za-z0-9_]+" exports "${text}")
+    list(TRANSFORM exports REPLACE "^.* " "")
+    list(JOIN exports "," names)
+    lean_script(text)
+    file(WRITE ${work}/pages/${script} "${imports}${text}")
+    string(APPEND imports "import{${names}}from'./${script}';\n")
 endforeach()
 
 file(READ ${SOURCES}/form.css style)

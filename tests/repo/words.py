@@ -101,7 +101,7 @@ def spoken(folder):
 
 
 def too_late(folder):
-    """Messages that are asked for by the first script and stand among those of the second (form/bundle)."""
+    """Messages that are asked for by what comes first and stand among those that come last (form/bundle)."""
     with open(os.path.join(folder, "form", "bundle"), encoding="utf-8") as file:
         first = file.read().split("later.js:")[0].split()
     late = set()

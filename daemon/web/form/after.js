@@ -8,7 +8,8 @@ import {contextNode, contextOf, counts, everyText, flagMarks, flagsOf, heldText,
 import {sayWithheld} from './score.js';
 import {go, notice, screen} from './shell.js';
 import {listen, mayDo, now} from './state.js';
-import {momentText, say, timeText, told, zoned} from './words.js';
+import {told} from './told.js';
+import {momentText, say, timeText, zoned} from './words.js';
 
 const RECHECK_MINUTES = [15, 30, 60]; // to choose from; no publication names one
 const AFTER_PAGES = 2;

@@ -12,10 +12,12 @@ export async function call(method, path, body, {timeout = 15000, type = 'applica
     if (method !== 'GET' && now.session) sent['Wardpost-Csrf'] = now.session.csrf;
     let response, answer;
     try {
-        response = await fetch(path, {
+        const early = globalThis.early?.[path]; // asked before this script was there (early.js)
+        delete globalThis.early?.[path];
+        response = await (early ?? fetch(path, {
             method, headers: sent, signal: stop, credentials: 'same-origin', cache: method === 'GET' ? 'no-cache' : 'no-store',
             body: body === undefined ? undefined : type === 'application/json' ? JSON.stringify(body) : body,
-        });
+        }));
         answer = response.status === 204 ? {} : JSON.parse(await response.text() || '{}');
     } catch {
         return reach(false, {ok: false, away: true, status: 0, body: null, errors: [], reason: '', wait: 0});

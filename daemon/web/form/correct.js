@@ -7,7 +7,8 @@ import {judgeSet} from './judge.js';
 import {contextNode, contextOf, sentOf, takenAt, takenBy, valueOf} from './record.js';
 import {sayAll} from './say.js';
 import {now} from './state.js';
-import {momentText, say, told, zoned} from './words.js';
+import {told} from './told.js';
+import {momentText, say, zoned} from './words.js';
 
 const atPath = (object, path) => path.split('.').reduce((inner, name) => inner?.[name], object);
 

@@ -1,7 +1,8 @@
 // count.js - counting a pulse or breaths against the clock: tap along, or count and say the number. What is counted goes into the
 // reading as it was counted; the rate follows from it by the table.
 import {el, question, swap} from './dom.js';
-import {say, told} from './words.js';
+import {told} from './told.js';
+import {say} from './words.js';
 
 // What a count gives as a rate, for the eye only: the judge works it out by the table.
 export const rateOf = (beats, seconds) => Math.round(beats * 60 / seconds);

@@ -6,7 +6,8 @@ import {el, swap, theirs} from './dom.js';
 import {contextNode, contextOf, correctionOf, counts, everyText, flagMarks, flagsOf, identifierSame, readRecord, scoreNow, sentOf, setsOf, shortMoment, takenAt, valueOf} from './record.js';
 import {screen} from './shell.js';
 import {listen, now} from './state.js';
-import {ageText, dayText, momentText, say, timeText, told} from './words.js';
+import {told} from './told.js';
+import {ageText, dayText, momentText, say, timeText} from './words.js';
 
 const OVER_DAY_MS = 86400000;
 const AT_ONCE = 4; // records asked for side by side

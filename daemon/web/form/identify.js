@@ -387,7 +387,7 @@ function compareAgain(scan) {
 }
 
 // A scanner that types (keyboard wedge): characters that come faster than fingers, ended by Enter or Tab. In a field where numbers of
-// bands are typed, and outside of fields, such a burst is a scan; in another field only when it has the marks of a band.
+// bands or of measurements are typed, and outside of fields, such a burst is a scan; in another field only with the marks of a band.
 const BURST_GAP_MS = 100; // between two, at most
 const BURST_MEAN_MS = 50; // over all: 20 characters a second
 const BURST_LEAST = 6;
@@ -395,6 +395,7 @@ const noBurst = {text: '', from: 0, at: 0, field: null, before: ''};
 let burst = noBurst;
 
 const isField = (node) => node instanceof HTMLInputElement && node.type !== 'checkbox' || node instanceof HTMLTextAreaElement;
+const takesScans = (node) => node.dataset.scan === 'yes' || (node.inputMode === 'none' && node.type === 'text');
 const isBand = (text) => text.startsWith(']') || text.includes('\x1d') || readScan(text).kind === 'gsrn';
 
 function burstKey(event) {
@@ -413,7 +414,7 @@ function endBurst(event) {
     burst = noBurst;
     if (text.length < BURST_LEAST || event.timeStamp - from > BURST_MEAN_MS * text.length) return;
     const strayed = isLocked() && (/\D/.test(text) || text.length > 12); // a band scanned at the lock is no wrong PIN
-    if (into && into.dataset.scan !== 'yes' && !isBand(text) && !strayed) return;
+    if (into && !takesScans(into) && !isBand(text) && !strayed) return;
     event.preventDefault();
     event.stopImmediatePropagation();
     if (into) {

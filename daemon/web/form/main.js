@@ -4,21 +4,19 @@ import {look} from './api.js';
 import {el, swap} from './dom.js';
 import {startOffline, unsent} from './offline.js';
 import {watchPerson, whoIsHere} from './session.js';
-import {notice, screen, showScreen, shownScreen} from './shell.js';
+import {screen, showScreen, shownScreen} from './shell.js';
 import {listen, now, tell} from './state.js';
-import {tableOf} from './table.js';
-import {language, loadWords, say, useTexts} from './words.js';
+import {language, loadWords, say} from './words.js';
 
+// The rest of the form and the kind table. False: not yet.
 async function loadTable() {
-    const answer = await look(`/v1/kinds?for=form&language=${language()}`);
-    if (!answer.ok) return false;
-    now.table = tableOf(answer.body);
-    useTexts(answer.body);
-    return true;
+    const [more, answer] = await Promise.all([import('./more.js').catch(() => null), look(`/v1/kinds?for=form&language=${language()}`)]);
+    if (more && answer.ok) more.useTable(answer.body);
+    return Boolean(more && answer.ok);
 }
 
 async function loadLater() {
-    now.whole = await Promise.all([loadWords('later'), import('/later.js')]).then(() => true, () => false);
+    now.whole = await Promise.all([loadWords('later'), import('./later.js')]).then(() => true, () => false);
     return now.whole;
 }
 
@@ -69,11 +67,11 @@ async function startWorker() {
 }
 
 async function start() {
-    const asked = look('/v1/session');
     await loadWords('form');
-    await Promise.all([startOffline(), whoIsHere(asked)]);
+    await whoIsHere();
     watchPerson();
     showScreen();
+    startOffline();
     await tableAtLast();
     startWorker().catch(() => {});
 }

@@ -5,7 +5,8 @@ import {button, choice, el, field, question, swap, theirs} from './dom.js';
 import {flagMarks, flagsOf, heldText, shortMoment, takenAt, takenBy, valueOf} from './record.js';
 import {notice, screen} from './shell.js';
 import {listen, mayDo, now} from './state.js';
-import {say, told} from './words.js';
+import {told} from './told.js';
+import {say} from './words.js';
 
 const ROLES = ['assistant', 'nurse', 'lead', 'administrator'];
 

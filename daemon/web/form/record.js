@@ -4,7 +4,8 @@ import {ask} from './api.js';
 import {el, theirs} from './dom.js';
 import {judgeSet} from './judge.js';
 import {scoreSet} from './score.js';
-import {dayText, say, timeText, told} from './words.js';
+import {told} from './told.js';
+import {dayText, say, timeText} from './words.js';
 
 const RECORD_PAGE = 200;
 const RECORD_PAGES = 10; // at most so many readings are asked for at once: ten pages

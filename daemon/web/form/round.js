@@ -7,7 +7,8 @@ import {dueOf} from './due.js';
 import {everyText} from './record.js';
 import {go, notice, screen} from './shell.js';
 import {listen, mayDo, now} from './state.js';
-import {ageText, momentText, say, timeText, told} from './words.js';
+import {told} from './told.js';
+import {ageText, momentText, say, timeText} from './words.js';
 
 const ROUND_EVERY_MS = 60000;
 const ORDER_MINUTES = [15, 30, 60, 120, 240, 360, 480, 720];

@@ -468,23 +468,30 @@ listen('tab', async ({kind, name}) => {
 
 async function payOwed() {
     const owed = vaultThere() && await vaultGet('device', 'owed');
-    if (!owed) return;
+    if (!owed) return false;
     const answer = await ask('/v1/session/_end', undefined, {headers: {'Wardpost-Csrf': owed.csrf}});
     if (!answer.away) await vaultDrop('device', 'owed');
+    return true;
 }
 
-// At the start of the page: who is here already? Answers once it is known what to show.
-export async function whoIsHere(asked) {
-    watchIdle();
-    await payOwed();
-    const answer = await asked;
-    const here = answer.away && vaultThere() ? await vaultGet('device', 'here') : null;
-    if (here) showLock(here);
+async function settle(answer, here) {
+    if (here && answer.away) showLock(here);
     if (!answer.ok) return;
     now.session = answer.body;
+    tell('session', now.session);
     if (now.session['must-change']) return;
     if (!vaultThere() || await reopenVault(now.session.person.name)) afterVault();
     else lock(); // the key is asked for: without it nothing could be kept
+}
+
+// At the start of the page: who is here already? Where nobody was left signed in, the first screen does not wait for the answer.
+export async function whoIsHere() {
+    watchIdle();
+    if (await payOwed()) delete globalThis.early?.['/v1/session']; // asked before that
+    const asked = look('/v1/session');
+    const here = vaultThere() ? await vaultGet('device', 'here') : null;
+    const settled = asked.then((answer) => settle(answer, here));
+    if (here) await settled;
 }
 
 // Whoever is here is drawn anew only when it is somebody else: what is half entered stays as it is.

@@ -13,7 +13,8 @@ import {askSecond, saveSet} from './set_save.js';
 import {watchSet} from './set_presence.js';
 import {notice, screen} from './shell.js';
 import {now} from './state.js';
-import {say, told, zoned} from './words.js';
+import {told} from './told.js';
+import {say, zoned} from './words.js';
 
 const isSame = (one, other) => one?.system === other?.system && one?.value === other?.value;
 

@@ -1,6 +1,7 @@
 // set_field.js - what is said about a reading: a control for each type of context field of the table.
 import {el} from './dom.js';
-import {say, told} from './words.js';
+import {told} from './told.js';
+import {say} from './words.js';
 
 // Words as chips, those of `often` at once and the others behind one more tap (`folds`: once one is chosen, all others are). Nothing is
 // chosen beforehand; a second tap takes a choice back. get() gives what is chosen, put(word) changes it, and refresh() shows it.

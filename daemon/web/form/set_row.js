@@ -6,7 +6,8 @@ import {doubtsOf, offersOf} from './set_found.js';
 import {digitsOf, hasValue, isTouched, unitOf} from './set_draft.js';
 import {sayAll} from './say.js';
 import {padKeyOf} from './pad.js';
-import {momentText, say, told} from './words.js';
+import {told} from './told.js';
+import {momentText, say} from './words.js';
 
 const flagShapes = {HH: '▲▲', H: '▲', L: '▼', LL: '▼▼'};
 

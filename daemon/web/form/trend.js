@@ -9,7 +9,8 @@ import {screen} from './shell.js';
 import {listen, now} from './state.js';
 import {soonOnce} from './after.js';
 import {unitConvert} from './table.js';
-import {say, timeText, told} from './words.js';
+import {told} from './told.js';
+import {say, timeText} from './words.js';
 
 const HOUR_MS = 3600000;
 const PERIODS = [['day', 24 * HOUR_MS], ['three', 72 * HOUR_MS], ['all', null]];

@@ -1,36 +1,19 @@
-// words.js - every word on the screen: messages of the form by key, texts of the kind table by their English wording. A language
-// is a catalogue (daemon/web/words, mappings/languages), no code.
-import {limitTemplate, sayings} from './say.js';
-import {scoreHeads} from './score.js';
-
+// words.js - the messages of the form by key, and how figures, days and times are written. A language is a catalogue
+// (daemon/web/words), no code. Texts of the kind table: told.js.
 const messages = {};
-let texts = {};
 
 export const language = () => document.documentElement.lang;
 
 // `part`: 'form' or 'later', as the scripts.
 export async function loadWords(part) {
-    Object.assign(messages, await (await fetch(`/words/${language()}/${part}.json`)).json());
-}
-
-export function useTexts(table) {
-    texts = table.texts ?? {};
+    const path = `/words/${language()}/${part}.json`;
+    Object.assign(messages, await (await (globalThis.early?.[path] ?? fetch(path))).json());
 }
 
 const fillIn = (text, given) => text.replace(/\{([\w-]+)\}/g, (whole, name) => given[name] ?? whole);
 
 // A message of the form. A key that is missing shows itself, so that a test finds it.
 export const say = (key, given = {}) => fillIn(messages[key] ?? `[${key}]`, given);
-
-// What the judge says of its own: its English text -> the key of the message.
-const judgedKeys = new Map([
-    ...Object.entries(sayings).map(([name, text]) => [text, `judged.${name}`]),
-    ...['ask', 'override', 'refuse'].flatMap((grade) => ['below', 'above'].flatMap((side) => [
-        [limitTemplate(grade, side, false), `judged.${grade}.${side}`], [limitTemplate(grade, side, true), `judged.${grade}.${side}.worked`]])),
-    ...scoreHeads.map((text, index) => [text, `judged.head.${index}`])]);
-
-// A text of the kind table, or of the judge (English there).
-export const told = (english) => texts[english] ?? (judgedKeys.has(english) ? say(judgedKeys.get(english)) : english);
 
 // ---- figures, days and times: one way to write each, whatever the language of the browser ----
 
