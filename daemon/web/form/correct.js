@@ -163,6 +163,9 @@ function readChanged(sheet) {
 
 const posted = (reading, body) => ask(`/v1/readings/${encodeURIComponent(reading.id)}/corrections`, JSON.parse(jsonText({by: now.session.person.practitioner, ...body})));
 
+// Not a matter of a field: who may, and whether it still counts.
+const failedText = (answer) => say(answer.away ? 'correct.away' : answer.status === 403 ? 'correct.notyours' : answer.status === 409 ? 'correct.meanwhile' : 'correct.failed');
+
 async function sendChanged(sheet, confirmed) {
     const reason = sheet.reason.read();
     const changed = reason && readChanged(sheet);
@@ -173,7 +176,7 @@ async function sendChanged(sheet, confirmed) {
     const asked = answer.errors.length > 0 && answer.errors.every((one) => one.code === 'confirm');
     placeErrors(sheet, answer.errors, wordsFor(sheet.table, sheet.reading, changed));
     sheet.keep.hidden = !asked;
-    if (!answer.errors.length) swap(sheet.trouble, el('p', {class: 'stopped'}, answer.away ? say('correct.away') : say('correct.failed')));
+    if (!answer.errors.length) swap(sheet.trouble, el('p', {class: 'stopped'}, failedText(answer)));
     return false;
 }
 
@@ -195,7 +198,7 @@ async function strike(sheet) {
     const answer = await posted(sheet.reading, {...reason, 'entered-in-error': true});
     if (!answer.ok) {
         placeErrors(sheet, answer.errors, ({detail}) => detail);
-        if (!answer.errors.length) swap(sheet.trouble, el('p', {class: 'stopped'}, answer.away ? say('correct.away') : say('correct.failed')));
+        if (!answer.errors.length) swap(sheet.trouble, el('p', {class: 'stopped'}, failedText(answer)));
     }
     return answer.ok;
 }

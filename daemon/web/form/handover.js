@@ -85,7 +85,7 @@ function patientBlock(table, {patient, row, record}, at, withName) {
     const [newest] = sets.filter((set) => set.readings.some(counts));
     return el('article', {class: 'over', 'aria-label': patient.family ?? ''}, withName ? el('h2', {class: 'overwho'}, identityNodes(patient)) : null,
         row ? el('p', {class: 'overdue'}, dueNode(row.state), row.due ? ` · ${dueText(row.due, at)}` : '') : null,
-        row?.reminders?.length ? el('ul', {class: 'plain'}, row.reminders.map((one) => el('li', {}, reminderLine(one, at)))) : null,
+        row?.reminders?.length ? el('ul', {class: 'bare'}, row.reminders.map((one) => el('li', {}, reminderLine(one, at)))) : null,
         !record ? el('p', {class: 'doubt'}, say('over.norecord')) : !newest ? el('p', {}, say('over.noset')) : [
             el('p', {}, say('over.lastset', {when: shortMoment(newest.taken)}), ' ', theirs(newest.by)), scoreLine(sets), signTable(table, readings, newest), correctionList(table, readings)]);
 }
@@ -122,7 +122,7 @@ async function loadHandover(view) {
     const wanted = patient ? [{patient, row: rows.find((row) => identifierSame(row.patient.identifier, patient.identifier)) ?? null}] : rows.slice(0, PATIENTS_MOST).map((row) => ({patient: row.patient, row}));
     const all = await eachOf(wanted, async (one) => ({...one, record: await recordOfDay(one.patient)}));
     if (!view.root.isConnected || patient !== (overRound ? null : now.patient)) return;
-    const head = patient ? el('p', {class: 'overwho'}, identityNodes(patient)) : el('p', {class: 'overwho'}, say('over.ofround', {ward: view.ward ?? say('round.allwards')}), ` · ${momentText(at, new Date(0))}`);
+    const head = patient ? el('p', {class: 'overwho onlypaper'}, identityNodes(patient)) : el('p', {class: 'overwho'}, say('over.ofround', {ward: view.ward ?? say('round.allwards')}), ` · ${momentText(at, new Date(0))}`);
     const missing = !patient && !asked.ok ? el('p', {class: 'doubt'}, say('round.failed')) : null;
     view.which?.forEach((one) => one.setAttribute('aria-pressed', String((one.dataset.which === 'round') === !patient)));
     swap(view.body, missing ?? (all.length ? paper(head, all.map((one) => patientBlock(now.table, one, at, !patient))) : el('p', {}, say('round.empty'))));

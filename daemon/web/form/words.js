@@ -3,13 +3,14 @@
 import {limitTemplate, sayings} from './say.js';
 import {scoreHeads} from './score.js';
 
-let messages = {};
+const messages = {};
 let texts = {};
 
 export const language = () => document.documentElement.lang;
 
-export async function loadWords() {
-    messages = await (await fetch(`/words/${language()}.json`)).json();
+// `part`: 'form' or 'later', as the scripts.
+export async function loadWords(part) {
+    Object.assign(messages, await (await fetch(`/words/${language()}/${part}.json`)).json());
 }
 
 export function useTexts(table) {
