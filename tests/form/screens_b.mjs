@@ -598,7 +598,7 @@ test('sizes, night, Spanish', async () => {
                 await until(`${name}: ${kind} is in sight while it is typed`, () => slot(page, kind, part).evaluate((one) => {
                     const box = one.getBoundingClientRect();
                     return document.elementFromPoint(box.x + 5, box.y + 5) === one && document.elementFromPoint(box.right - 5, box.bottom - 5) === one;
-                }), 3000);
+                }));
                 await picture(page, `${name}-${theme}-${kind}`);
             }
             check(`${name}: no wider than the screen`, await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), await page.evaluate(() => document.documentElement.scrollWidth));
