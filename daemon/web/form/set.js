@@ -103,7 +103,10 @@ function typing(sheet) {
         press(slot, key) {
             if (key === 'next') next(sheet, slot);
             else if (key === 'leave') slot.input.blur(), activate(null);
-            else type(slot, key);
+            else {
+                type(slot, key);
+                inSight(slot.node);
+            }
         },
         putBack: (slot, text) => sheet.change(slot.kind, (sign) => {
             sign.typed[slot.name] = text;
