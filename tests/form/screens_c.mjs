@@ -315,7 +315,7 @@ async function trendScreen() {
     await page.waitForFunction(() => document.querySelectorAll('table.record tbody tr').length === 10);
     same('all of it', await panel('Pulse').locator('path.mark').count(), 10);
     await picture(page, 'trend-all');
-    const pdf = await page.pdf({format: 'A4'});
+    const pdf = await page.pdf({format: 'A4', path: pictures ? path.join(pictures, 'trend-A4.pdf') : undefined});
     check('prints', pdf.length > 20000, pdf.length);
     same('a hostile note did nothing', await page.evaluate(() => window.hurt), undefined);
     await page.context().close();
