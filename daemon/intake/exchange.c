@@ -256,7 +256,7 @@ static void add_headers(const struct exchange *exchange, struct MHD_Response *re
         {"Retry-After",               reply->retry_after > 0 ? number : NULL                   },
         {"ETag",                      reply->tag                                               },
         {"Vary",                      reply->tag ? "Accept-Encoding" : NULL                    },
-        {"Content-Encoding",          reply->gzip ? "gzip" : NULL                              },
+        {"Content-Encoding",          reply->coding                                            },
     };
 
     (void)snprintf(number, sizeof(number), "%u", reply->retry_after);

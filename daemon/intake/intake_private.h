@@ -91,7 +91,7 @@ struct reply {
     const char *authenticate; /* WWW-Authenticate */
     const char *tag;      /* ETag, which the asker may keep and ask with; NULL: nothing is kept */
     char own_tag[40];     /* room for one that is not built in */
-    bool gzip;            /* the text is packed */
+    const char *coding;   /* how the text is packed; NULL: it is not */
     bool page;            /* of the form: with the policies a browser is to keep */
     unsigned retry_after; /* seconds; 0: none */
     char cookie[160];     /* Set-Cookie; "": none */

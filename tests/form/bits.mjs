@@ -64,6 +64,15 @@ function dues(count) {
     count('continuous', dueOf({last: NOW, interval: 0, now: NOW + hour}).state === 'continuous' || 'no');
 }
 
+// By the daemon's usual intake.skew and intake.age_ask: two minutes ahead, an hour ago.
+function takenWhen(table, count) {
+    const codes = (seconds) => judgeSet(table, {kind: 'heart-rate', value: 72, unit: '/min', taken: momentAt(NOW + seconds * 1000, 60).text},
+        {now: NOW}).readings[0].problems.map((problem) => problem.code);
+
+    for (const [seconds, wanted] of [[0, []], [120, []], [121, ['future-time']], [-3600, []], [-3601, ['confirm']]])
+        is(count, `taken ${seconds} s from now`, codes(seconds), wanted);
+}
+
 // While it is typed: what lacks is missing, what is there is judged.
 function halfTyped(table, count) {
     const judge = (...readings) => judgeSet(table, {patient: {birthDate: '1958-06-02'}, readings}, {now: NOW});
@@ -105,7 +114,7 @@ const PURE = ['decimal', 'moment', 'table', 'say', 'reading', 'condition', 'judg
 
 // Joined as the build joins them (deploy/build/embed.cmake) they are one script: no name stands twice.
 function oneScript(count) {
-    const names = textOf('bundle').split('\n').filter((line) => /^[a-z]/.test(line));
+    const names = textOf('bundle').split('\n').filter((line) => /^\w+\.js$/.test(line));
     const joined = names.map(textOf).join('\n').replace(/^import .*$/gm, '').replace(/^export /gm, '');
     const fault = (() => {
         try {
@@ -139,6 +148,7 @@ export function checkBits(table, count) {
     decimals(count);
     days(count);
     dues(count);
+    takenWhen(table, count);
     halfTyped(table, count);
     otherLanguage(table, count);
 }

@@ -195,8 +195,8 @@ export class Maker {
 
         if (chance.is(0.06)) // the days around a leap day that is not
             return momentAt(Date.parse(chance.of(['2025-02-27', '2025-02-28', '2025-03-01', '2024-02-29', '2026-02-28'])) + 43200000, 0);
-        if (chance.is(0.04)) // in the future, and so long ago that it is asked: 5 s on either side
-            return momentAt(now + chance.of([115, 150, -3590, -3650]) * 1000, offset);
+        if (chance.is(0.04)) // in the future, and so long ago that it is asked; also after the minutes that a run may last
+            return momentAt(now + chance.of([110, 420, -3300, -3650]) * 1000, offset);
         return momentAt(now - chance.whole(0, 3000) * 1000, offset);
     }
 

@@ -66,6 +66,11 @@ const EDGES = {
     pulse: '40>3 41>1 50>1 51>0 90>0 91>1 110>1 111>2 130>2 131>3',
     consciousness: 'A>0 C>3 V>3 P>3 U>3',
     temperature: '35.0>3 35.1>1 36.0>1 36.1>0 38.0>0 38.1>1 39.0>1 39.1>2',
+    // between two bands: rounded half up first (mappings/README.md, scores)
+    'respirations halves': '8.5>1 8.4>3 20.5>2 24.5>3',
+    'systolic halves': '90.5>2 100.5>1 110.5>0',
+    'pulse halves': '40.5>1 50.5>0 90.5>1 110.5>2 130.5>3',
+    'temperature halves': '35.05>1 35.04>3 38.05>1 39.05>2',
     'temperature [degF]': '95.0>3 95.1>1 96.8>1 96.9>0 100.4>0 100.5>1 102.2>1 102.3>2',
 };
 

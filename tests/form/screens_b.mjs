@@ -482,7 +482,7 @@ test('a second tab and another person are told', async () => {
     here.wire.answers['/v1/presence'] = () => ({json: {'patient-key': 'k', others: [{display: 'Bea <i>Ruiz</i>', since: new Date().toISOString()}], 'last-set': {set: 'x', taken: new Date().toISOString(), by: 'N-bea'}}});
     const other = await page.context().newPage();
     await other.goto(here.wire.base);
-    await other.waitForSelector('.scan, form.confirm, .set');
+    await other.waitForSelector('#top nav a');
     await openPatient(other);
     await until('the first tab is told', async () => /another tab/.test(await page.locator('.others').innerText()));
     await until('the second, too', async () => /another tab/.test(await other.locator('.others').innerText()));

@@ -83,7 +83,7 @@ async function openPage({viewport = {width: 800, height: 1280}, theme = 'day', l
     await page.route('**/v1/session', (route) => route.fulfill({json: as}));
     for (const [where, does] of Object.entries(routes)) await page.route(where, does);
     await page.goto(daemon.base);
-    await page.waitForFunction(() => globalThis.inside?.now.table);
+    await page.waitForFunction(() => globalThis.inside?.now.whole);
     return page;
 }
 
@@ -117,7 +117,7 @@ const noSideways = async (page, what) => same(`nothing sticks out: ${what}`, awa
 const SHAPES = {phone: {width: 360, height: 740}, narrow: {width: 320, height: 640}, tablet: {width: 800, height: 1280}, wide: {width: 1280, height: 800}};
 
 
-const WORDS = JSON.parse(readFileSync(new URL('../../daemon/web/words/en/record.json', import.meta.url), 'utf8'));
+const WORDS = JSON.parse(readFileSync(new URL('../../daemon/web/words/en/later/record.json', import.meta.url), 'utf8'));
 
 // ---- after ----
 

@@ -5,6 +5,7 @@ import http from 'node:http';
 import path from 'node:path';
 import {root} from './bedside.mjs';
 
+const later = readFileSync(path.join(root, 'daemon/web/form/bundle'), 'utf8').split('later.js:')[1].trim().split('\n');
 const types = {'.js': 'text/javascript; charset=utf-8', '.html': 'text/html; charset=utf-8'};
 
 // .base; .cut = true: nobody answers; .lose = (request) => true: it arrives and its answer is lost; .delay in ms;
@@ -15,6 +16,11 @@ export async function startWire(target) {
 
     function own(request, response) {
         const name = new URL(request.url, target).pathname;
+        if (name === '/later.js' && request.headers.referer?.includes('/form/')) { // asked for by the modules: the later ones as they stand
+            response.writeHead(200, {'Content-Type': types['.js'], 'Cache-Control': 'no-store'});
+            response.end(later.map((module) => `import '/form/${module}';`).join('\n'));
+            return true;
+        }
         if (name !== '/probe.html' && name !== '/probe.js' && !name.startsWith('/form/')) return false;
         const file = name.startsWith('/form/') ? path.join(root, 'daemon/web', name) : path.join(root, 'tests/form', name);
         response.writeHead(200, {'Content-Type': types[path.extname(file)], 'Cache-Control': 'no-store'});

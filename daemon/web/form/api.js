@@ -20,10 +20,11 @@ export async function call(method, path, body, {timeout = 15000, type = 'applica
     } catch {
         return reach(false, {ok: false, away: true, status: 0, body: null, errors: [], reason: '', wait: 0});
     }
-    const away = AWAY.includes(response.status) && answer.reason !== 'busy';
+    const away = AWAY.includes(response.status) && !answer.title; // with a title it is the daemon itself, and busy
     const result = {
         ok: response.ok, away, status: response.status, body: answer, errors: answer.errors ?? [],
-        reason: answer.reason ?? (response.status === 401 ? 'none' : ''), // no cookie left: the daemon thinks of a device wait: Number(response.headers.get('Retry-After') ?? 0),
+        reason: answer.reason ?? (response.status === 401 ? 'none' : ''), // no cookie is left: the daemon takes us for a device
+        wait: Number(response.headers.get('Retry-After') ?? 0),
     };
     if (response.status === 401 && (result.reason === 'locked' || result.reason === 'none')) tell(result.reason === 'locked' ? 'locked' : 'signed-out', answer);
     return reach(!away, result);

@@ -1,4 +1,5 @@
-// main.js - the start. Words and whoever is here are enough for the first screen; the kind table comes behind it, and what needs it waits.
+// main.js - the start. Words and whoever is here are enough for the first screen; the kind table and the other screens (later.js)
+// come behind it, and what needs them waits.
 import {look} from './api.js';
 import {el, swap} from './dom.js';
 import {startOffline, unsent} from './offline.js';
@@ -9,14 +10,19 @@ import {tableOf} from './table.js';
 import {language, loadWords, say, useTexts} from './words.js';
 
 async function loadTable() {
-    const answer = await look(`/v1/kinds?language=${language()}`);
+    const answer = await look(`/v1/kinds?for=form&language=${language()}`);
     if (!answer.ok) return false;
     now.table = tableOf(answer.body);
     useTexts(answer.body);
     return true;
 }
 
-// What needs the kind table before it has come.
+async function loadLater() {
+    now.whole = await Promise.all([loadWords('later'), import('/later.js')]).then(() => true, () => false);
+    return now.whole;
+}
+
+// What needs the kind table, or is one of the later screens, before it has come.
 screen('waiting', {
     title: 'waiting.title', needs: 'none',
     show(root) {
@@ -25,7 +31,7 @@ screen('waiting', {
 });
 
 async function tableAtLast() {
-    while (!await loadTable()) {
+    while (!await loadTable() || !await loadLater()) {
         if (shownScreen() === 'waiting') showScreen();
         await new Promise((again) => setTimeout(again, 3000));
     }
@@ -64,7 +70,7 @@ async function startWorker() {
 
 async function start() {
     const asked = look('/v1/session');
-    await loadWords();
+    await loadWords('form');
     await Promise.all([startOffline(), whoIsHere(asked)]);
     watchPerson();
     showScreen();

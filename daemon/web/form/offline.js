@@ -96,7 +96,7 @@ async function post(body) {
     return send();
 }
 
-const BUSY = [409, 429, 503];
+const BUSY = [409, 429, 503, 507];
 const outcome = (result) => result.ok ? 'saved' : result.status === 401 ? 'locked'
     : result.away || (BUSY.includes(result.status) && !result.errors.length) ? 'away' : 'refused';
 

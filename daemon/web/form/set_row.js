@@ -134,7 +134,7 @@ function notTakenPart(sheet, row) {
     const note = el('textarea', {id: `why-${kind.name}`, rows: 1, maxlength: 2000, dir: 'auto', on: {input: () => sheet.say(row, (sign) => { sign.note = note.value; })}});
     const noteField = el('div', {class: 'field'}, el('label', {for: note.id}, say('set.why')), note);
     const chips = wordChips({
-        label: say('set.not-taken.why'), words: sheet.table.reasons, get: () => sheet.peek(kind.name)?.notTaken ?? null,
+        label: say('set.not-taken.why'), words: sheet.table.reasons, folds: true, get: () => sheet.peek(kind.name)?.notTaken ?? null,
         put: (word) => sheet.notTaken(row, sheet.peek(kind.name)?.notTaken === word ? null : word),
     });
     const node = el('div', {class: 'reasons'}, chips, noteField);

@@ -30,7 +30,8 @@ export function go(name) {
 }
 
 export function showScreen() {
-    const wanted = screens.get(location.hash.slice(1)) ?? screens.get(now.session ? 'round' : 'sign-in') ?? screens.get('patients');
+    const asked = location.hash.slice(1) || 'round';
+    const wanted = screens.get(now.session ? asked : asked === 'about' ? 'about' : 'sign-in') ?? screens.get(now.whole ? 'round' : 'waiting');
     const other = lacking(wanted);
     const one = other ? screens.get(other) : wanted;
     const root = byId('screen');

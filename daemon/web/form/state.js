@@ -7,6 +7,7 @@ export const now = {
     identity: null, // {checked, how, at, confirmedMs} of that confirmation
     proposed: null, // a known patient tapped in the round, of whom nothing is confirmed
     draft: null, // the set being taken (set.js)
+    whole: false, // later.js is there: all screens are known
     live: 'unknown', // the daemon: 'here', 'away'
 };
 

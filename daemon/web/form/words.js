@@ -1,12 +1,16 @@
 // words.js - every word on the screen: messages of the form by key, texts of the kind table by their English wording. A language
 // is a catalogue (daemon/web/words, mappings/languages), no code.
-let messages = {};
+import {limitTemplate, sayings} from './say.js';
+import {scoreHeads} from './score.js';
+
+const messages = {};
 let texts = {};
 
 export const language = () => document.documentElement.lang;
 
-export async function loadWords() {
-    messages = await (await fetch(`/words/${language()}.json`)).json();
+// `part`: 'form' or 'later', as the scripts.
+export async function loadWords(part) {
+    Object.assign(messages, await (await fetch(`/words/${language()}/${part}.json`)).json());
 }
 
 export function useTexts(table) {
@@ -18,8 +22,15 @@ const fillIn = (text, given) => text.replace(/\{([\w-]+)\}/g, (whole, name) => g
 // A message of the form. A key that is missing shows itself, so that a test finds it.
 export const say = (key, given = {}) => fillIn(messages[key] ?? `[${key}]`, given);
 
-// A text of the kind table (English there).
-export const told = (english) => texts[english] ?? english;
+// What the judge says of its own: its English text -> the key of the message.
+const judgedKeys = new Map([
+    ...Object.entries(sayings).map(([name, text]) => [text, `judged.${name}`]),
+    ...['ask', 'override', 'refuse'].flatMap((grade) => ['below', 'above'].flatMap((side) => [
+        [limitTemplate(grade, side, false), `judged.${grade}.${side}`], [limitTemplate(grade, side, true), `judged.${grade}.${side}.worked`]])),
+    ...scoreHeads.map((text, index) => [text, `judged.head.${index}`])]);
+
+// A text of the kind table, or of the judge (English there).
+export const told = (english) => texts[english] ?? (judgedKeys.has(english) ? say(judgedKeys.get(english)) : english);
 
 // ---- figures, days and times: one way to write each, whatever the language of the browser ----
 
