@@ -78,7 +78,11 @@ async function openPage({viewport = {width: 800, height: 1280}, theme = 'day', l
     // The form itself, with a handle for what other screens would have set: who was identified.
     await page.route('**/form.js', async (route) => {
         const answer = await route.fetch();
-        await route.fulfill({response: answer, body: `${await answer.text()}\nglobalThis.inside = {now, tell, go, listenTo: listen, liveOn, liveOff};`});
+        await route.fulfill({response: answer, body: `${await answer.text()}\nglobalThis.inside = {now, tell, go, listenTo: listen};`});
+    });
+    await page.route('**/later.js', async (route) => {
+        const answer = await route.fetch();
+        await route.fulfill({response: answer, body: `${await answer.text()}\nObject.assign(inside, {liveOn, liveOff});`});
     });
     await page.route('**/v1/session', (route) => route.fulfill({json: as}));
     for (const [where, does] of Object.entries(routes)) await page.route(where, does);
