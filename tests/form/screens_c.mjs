@@ -78,7 +78,11 @@ async function openPage({viewport = {width: 800, height: 1280}, theme = 'day', l
     // The form itself, with a handle for what other screens would have set: who was identified.
     await page.route('**/form.js', async (route) => {
         const answer = await route.fetch();
-        await route.fulfill({response: answer, body: `${await answer.text()}\nglobalThis.inside = {now, tell, go, listenTo: listen, liveOn, liveOff};`});
+        await route.fulfill({response: answer, body: `${await answer.text()}\nglobalThis.inside = {now, tell, go, listenTo: listen};`});
+    });
+    await page.route('**/later.js', async (route) => {
+        const answer = await route.fetch();
+        await route.fulfill({response: answer, body: `${await answer.text()}\nObject.assign(inside, {liveOn, liveOff});`});
     });
     await page.route('**/v1/session', (route) => route.fulfill({json: as}));
     for (const [where, does] of Object.entries(routes)) await page.route(where, does);
@@ -315,7 +319,7 @@ async function trendScreen() {
     await page.waitForFunction(() => document.querySelectorAll('table.record tbody tr').length === 10);
     same('all of it', await panel('Pulse').locator('path.mark').count(), 10);
     await picture(page, 'trend-all');
-    const pdf = await page.pdf({format: 'A4'});
+    const pdf = await page.pdf({format: 'A4', path: pictures ? path.join(pictures, 'trend-A4.pdf') : undefined});
     check('prints', pdf.length > 20000, pdf.length);
     same('a hostile note did nothing', await page.evaluate(() => window.hurt), undefined);
     await page.context().close();
@@ -538,6 +542,7 @@ async function peopleScreen() {
     same('the PIN is shown once', await page.locator('.pin').textContent(), '482913');
     await axe(page, 'a PIN');
     await page.locator('dialog button.main').click();
+    await page.locator('dialog').waitFor({state: 'detached'});
     same('and is gone', await page.locator('text=482913').count(), 0);
     same('the account as typed', sent[2], ['/v1/users', {name: 'eva', display: 'Eva Ejemplo', practitioner: 'N-30', role: 'nurse'}]);
     await page.locator('.accounts button', {hasText: 'Shut out'}).click();
@@ -618,6 +623,33 @@ async function wholeWay() {
     await must(setOf('MRN-1', 1, {temperature: 37.2, pulse: 84}));
     await page.waitForFunction((old) => document.querySelector('h1').textContent !== old, before, {timeout: 5000}); // less than a poll takes
     check('a set that somebody else took shows by itself', (await page.locator('.taken', {hasText: 'Temperature'}).textContent()).includes('37.2 °C'));
+    const correct = async (what) => {
+        await page.locator('.taken:not(.is-superseded)', {hasText: what}).locator('button').click();
+        await page.waitForSelector('dialog.correct[open]');
+        await page.getByLabel(WORDS['correct.reason']).selectOption('wrong-number');
+    };
+    await correct('Temperature');
+    await page.locator('dialog.correct').getByLabel('Temperature').fill('98.4');
+    await page.locator('dialog.correct button.main').click();
+    await page.locator('dialog.correct .slip:not(:empty)').waitFor();
+    check('what cannot be lands at its field, whole', /above 45 °C.*98\.4 °F would be 36\.9 °C/.test(await page.locator('dialog.correct .slip:not(:empty)').textContent()), await page.locator('dialog.correct .slip:not(:empty)').textContent());
+    await page.locator('dialog.correct').getByLabel('Temperature').fill('37.4');
+    await page.locator('dialog.correct button.main').click();
+    await page.waitForSelector('.taken.is-superseded');
+    check('the first stays, struck, with why and who', /37\.2 °C.*Corrected \d\d-\w{3} \d\d:\d\d: Wrong number typed · demo-nurse/.test((await page.locator('.taken.is-superseded').textContent()).replace(/\s+/g, ' ')), await page.locator('.taken.is-superseded').textContent());
+    check('the new one counts', (await page.locator('.taken:not(.is-superseded)', {hasText: 'Temperature'}).textContent()).includes('37.4 °C'));
+    await correct('Pulse');
+    await page.locator('dialog.correct').getByRole('button', {name: WORDS['correct.strike'], exact: true}).click();
+    await page.locator('dialog button.stop', {hasText: WORDS['correct.strike.yes']}).last().click();
+    await page.waitForSelector('.taken.is-retracted');
+    check('struck through it counts no more', (await page.locator('.score').textContent()).includes('missing: Pulse'), await page.locator('.score .total').textContent());
+    await axe(page, 'after, corrected by the daemon');
+    await picture(page, 'whole-corrected');
+    await page.evaluate(() => { location.hash = 'handover'; });
+    await page.waitForSelector('.over h3');
+    check('corrections are handed over', /Corrected in the last day.*Temperature 37\.2 °C.*Pulse 84 \/min|Corrected in the last day.*Pulse 84 \/min.*Temperature 37\.2 °C/.test((await page.locator('.over').textContent()).replace(/\s+/g, ' ')), await page.locator('.over').textContent());
+    await page.evaluate(() => { location.hash = 'after'; });
+    await page.waitForSelector('.taken');
     await page.getByRole('button', {name: 'Done: back to the round'}).click();
     await page.waitForSelector('.roundrow');
     check('the reminder is on the round', /◷ Pain: due .* After an injection/.test((await page.locator('.roundrow').first().textContent()).replace(/\s+/g, ' ')), await page.locator('.roundrow').first().textContent());

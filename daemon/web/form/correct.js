@@ -129,22 +129,25 @@ const pointerWithin = (pointer) => pointer.replace(/^\/reading(s\/0)?(?=\/|$)/, 
 // The words of the table for what the daemon said of a pointer, in the language of the screen; its own where there are none.
 function wordsFor(table, reading, changed) {
     const body = {...reading.sent, readings: [{...sentOf(reading), ...changed}]};
-    const judged = judgeSet(table, JSON.parse(jsonText(body)), {now: Date.now(), offset: -new Date().getTimezoneOffset()});
+    const problems = [...judgeSet(table, JSON.parse(jsonText(body)), {now: Date.now(), offset: -new Date().getTimezoneOffset()}).readings[0]?.problems ?? []];
     return ({pointer, code, detail}) => {
-        const found = judged.readings[0]?.problems.find((one) => one.pointer === pointerWithin(pointer) && one.code === code);
+        const at = problems.findIndex((one) => one.pointer === pointerWithin(pointer) && one.code === code);
+        const [found] = at < 0 ? [] : problems.splice(at, 1); // each is said once
         return found?.says ? sayAll(found.says, told) : detail;
     };
 }
 
 function placeErrors(sheet, errors, textOf) {
     const left = [];
+    const said = new Map();
     for (const error of errors) {
         const at = pointerWithin(error.pointer);
         const control = sheet.controls.find((one) => one.pointer === at) ?? sheet.controls.find((one) => at && (at.startsWith(`${one.pointer}/`) || one.pointer.startsWith(`${at}/`)));
-        if (control) control.node.problem(textOf(error));
+        if (control) said.set(control, [...said.get(control) ?? [], textOf(error)]);
         else left.push(textOf(error));
-        if (control && !left.length) control.node.input.focus();
     }
+    said.forEach((texts, control) => control.node.problem(texts.join(' · ')));
+    [...said.keys()][0]?.node.input.focus();
     swap(sheet.trouble, left.map((text) => el('p', {class: 'stopped'}, text)));
 }
 

@@ -48,8 +48,10 @@ function signRows(table, readings) {
     }).filter(Boolean);
 }
 
-function signTable(table, readings, newest) {
-    return el('table', {class: 'signs'}, el('thead', {}, el('tr', {}, ['over.sign', 'over.last', 'over.change'].map((key) => el('th', {scope: 'col'}, say(key))))),
+function signTable(table, patient, readings, newest) {
+    // Paper that goes on says once more of whom.
+    const whose = el('tr', {class: 'onlypaper'}, el('td', {colspan: 3}, nameNode(patient), ' · ', theirs(patient.identifier.value)));
+    return el('table', {class: 'signs'}, el('thead', {}, whose, el('tr', {}, ['over.sign', 'over.last', 'over.change'].map((key) => el('th', {scope: 'col'}, say(key))))),
         el('tbody', {}, signRows(table, readings).map(({kind, last, before, change}) => el('tr', {}, el('th', {scope: 'row'}, told(kind.title)),
             el('td', {}, el('span', {class: 'number'}, valueOf(table, last)), ' ', flagMarks(flagsOf(table, last)), el('small', {class: 'soft'}, ' ', contextNode(contextOf(table, last).map((row) => ({...row, text: row.text.slice(0, 200)}))), last.set === newest.id ? null : ` · ${shortMoment(takenAt(last))}`)),
             el('td', {}, change, before && change ? el('small', {class: 'soft'}, ` ${valueOf(table, before)}, ${shortMoment(takenAt(before))}`) : null)))));
@@ -88,7 +90,7 @@ function patientBlock(table, {patient, row, record}, at, withName) {
         row ? el('p', {class: 'overdue'}, dueNode(row.state), row.due ? ` · ${dueText(row.due, at)}` : '') : null,
         row?.reminders?.length ? el('ul', {class: 'bare'}, row.reminders.map((one) => el('li', {}, reminderLine(one, at)))) : null,
         !record ? el('p', {class: 'doubt'}, say('over.norecord')) : !newest ? el('p', {}, say('over.noset')) : [
-            el('p', {}, say('over.lastset', {when: shortMoment(newest.taken)}), ' ', theirs(newest.by)), scoreLine(sets), signTable(table, readings, newest), correctionList(table, readings)]);
+            el('p', {}, say('over.lastset', {when: shortMoment(newest.taken)}), ' ', theirs(newest.by)), scoreLine(sets), signTable(table, patient, readings, newest), correctionList(table, readings)]);
 }
 
 // ---- the sheet: a head and a foot that paper repeats ----

@@ -114,7 +114,7 @@ function heldItem(view, reading) {
 function refusalItem(view, refusal) {
     const sent = typeof refusal.sent === 'string' ? refusal.sent : JSON.stringify(refusal.sent, null, 1);
     return el('li', {class: 'heldrow'}, el('h3', {}, say('refusal.title', {when: shortMoment(new Date(refusal.received))}), ' ', theirs(refusal.client)),
-        el('ul', {}, (refusal.problems ?? []).map((one) => el('li', {}, theirs(`${one.pointer ?? ''} ${one.detail ?? one.code ?? ''}`.trim())))),
+        el('ul', {}, (refusal.problems ?? []).map((one) => el('li', {}, theirs(one.detail ?? one.code ?? '')))),
         el('details', {}, el('summary', {}, say('refusal.sent')), el('pre', {class: 'sent', tabindex: 0}, theirs(sent.slice(0, 20000)))),
         button(say('refusal.done'), async () => {
             const reason = await reasonFor(say('refusal.done'), say('refusal.done.text'), say('refusal.done'), false);
