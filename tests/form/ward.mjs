@@ -42,6 +42,10 @@ export class Script {
         return answer.json;
     }
 
+    async asSent(id) {
+        return (await fetch(`${this.base}/v1/readings/${id}`, {headers: {Cookie: this.cookie}})).json();
+    }
+
     signIn = (name) => this.must('/v1/session', {name, pin: PINS[name]});
     readings = async (patient) => (await this.must('/v1/readings/_search', {patient: patient.identifier, count: 500})).readings.filter((one) => one.role !== 'score');
 }
@@ -103,6 +107,13 @@ export class Nurse {
         await this.page.waitForFunction(() => !document.querySelector('.pinform') && document.body.dataset.screen !== 'waiting');
     }
 
+    async unlock(name = 'ana') {
+        await this.page.locator('.lock').waitFor();
+        await this.page.locator('.lock input[type=password]').fill(PINS[name]);
+        await this.page.locator('.lock button[type=submit]').click();
+        await this.page.locator('.lock').waitFor({state: 'detached'});
+    }
+
     // A scanner that types: 8 ms between characters, Enter behind them; however busy this machine is.
     async scan(band) {
         const wires = this.wires ??= await this.page.context().newCDPSession(this.page);
@@ -112,7 +123,8 @@ export class Nurse {
     }
 
     async open(patient) {
-        await this.page.evaluate(() => { location.hash = '#patients'; });
+        if (await this.page.locator('#strip button').isVisible()) await this.page.locator('#strip button').click(); // another patient
+        else await this.page.evaluate(() => { location.hash = '#patients'; });
         await this.page.waitForSelector('.scan');
         await this.scan(patient.identifier.value);
         await this.page.locator('form.confirm .main').click();
