@@ -354,7 +354,7 @@ async function twoPeople() {
     await bea.type('heart-rate', '89');
     await bea.saveAll();
     const both = (await ward.script.readings(NILS)).filter((one) => one.kind === 'heart-rate' && [88, 89].includes(one.values.value[0]));
-    const there = await Promise.all(both.map(async (one) => `${one.values.value[0]} ${(await ward.script.asSent(one.id)).by}`)).then((all) => all.sort());
+    const there = await Promise.all(both.map(async (one) => `${one.values.value[0]} ${(await ward.script.asSent(one.id)).sent?.by}`)).then((all) => all.sort());
     equal('both sets are there, each with its own name', there, ['88 N-ana', '89 N-bea']);
     await ana.over();
     await bea.over();
