@@ -623,6 +623,11 @@ test('the form opens from this device when the daemon is away', async () => {
     await page.getByLabel('PIN', {exact: true}).fill(pinOf.ana);
     await page.getByRole('button', {name: 'Sign in'}).click();
     await page.getByRole('button', {name: 'Nurse ana'}).waitFor();
+    await wait(1500);
+    await page.goto(`${wire.base}/#patients`);
+    await page.reload();
+    await page.getByText('Scan the wristband now.').waitFor();
+    check('reloaded while signed in: the same screen, no lock', await page.locator('.lock').count() === 0);
     await until('the copy is there', () => page.evaluate(async () => (await caches.keys()).length === 1 && (await (await caches.open((await caches.keys())[0])).keys()).length >= 10));
     check('it keeps no answers about people', await page.evaluate(async () => (await (await caches.open((await caches.keys())[0])).keys()).every((one) => !/session|patients|readings/.test(one.url))));
     await wait(1500);

@@ -7,9 +7,14 @@ import {screen, showScreen, shownScreen} from './shell.js';
 import {listen, now, tell} from './state.js';
 import {language, loadWords, say} from './words.js';
 
-// The rest of the form and the kind table. False: not yet.
+let more = null; // the rest of the form
+let tries = 0;
+
+// The rest and the kind table. False: not yet. (A browser may keep in mind that a script did not come: each try has a name of its own.)
 async function loadTable() {
-    const [more, answer] = await Promise.all([import('./more.js').catch(() => null), look(`/v1/kinds?language=${language()}`)]);
+    const coming = more ?? import(tries++ ? `./more.js?${tries}` : './more.js').catch(() => null);
+    const answer = await look(`/v1/kinds?language=${language()}`);
+    more = await coming;
     if (more && answer.ok) more.useTable(answer.body);
     return Boolean(more && answer.ok);
 }
@@ -53,6 +58,7 @@ async function startWorker() {
     if (!navigator.serviceWorker) return;
     const controlled = Boolean(navigator.serviceWorker.controller);
     const registration = await navigator.serviceWorker.register('/worker.js');
+    if (!registration) return; // a browser that was told to take none
     navigator.serviceWorker.addEventListener('controllerchange', () => controlled && idle() && location.reload());
     navigator.serviceWorker.addEventListener('message', ({data}) => data === 'kinds' && idle() && loadTable());
     listen('session', () => takeNewer(registration));

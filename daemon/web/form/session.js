@@ -394,7 +394,7 @@ async function showUnsent() {
 async function menu() {
     const word = await question(now.session.person.display, el('p', {class: 'soft'}, say(`role.${now.session.person.role}`)), [
         {word: 'else', text: say('lock.other')}, {word: 'unsent', text: say('held.title')}, {word: 'pin', text: say('pin.link')},
-        {word: 'out', text: say('out')}, {word: 'close', text: say('close'), main: true}]);
+        {word: 'out', text: say('out')}, {word: 'close', text: say('close')}]);
     const does = {else: signOut, unsent: showUnsent, pin: () => go('own-pin'), out: signOut};
     await does[word]?.();
 }

@@ -30,7 +30,9 @@ export function go(name) {
 }
 
 export function showScreen() {
-    const wanted = screens.get(location.hash.slice(1)) ?? screens.get(now.session ? 'round' : 'sign-in') ?? screens.get('patients');
+    // Behind sign-in only what has come yet can be shown.
+    const first = !now.session ? 'sign-in' : now.table ? 'round' : 'waiting';
+    const wanted = screens.get(location.hash.slice(1)) ?? screens.get(first);
     const other = lacking(wanted);
     const one = other ? screens.get(other) : wanted;
     const root = byId('screen');
