@@ -23,6 +23,8 @@ static const struct row rows[METRIC_COUNT] = {
     [METRIC_READINGS_ASKED] = {"readings_asked",         COUNTER, "Requests sent back with a question."   },
     [METRIC_READINGS_REPLAYED] = {"readings_replayed",      COUNTER,
                                   "Readings that were sent again and were here already."                     },
+    [METRIC_READINGS_CORRECTED] = {"readings_corrected",     COUNTER,
+                                  "Readings that were corrected or retracted."                               },
     [METRIC_REQUESTS] = {"requests",               COUNTER, "HTTP requests begun."                  },
     [METRIC_REQUESTS_FAILED] = {"requests_failed",        COUNTER, "HTTP requests answered with 5xx."      },
     [METRIC_REQUESTS_DENIED] = {"requests_denied",        COUNTER,

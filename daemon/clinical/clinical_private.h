@@ -135,6 +135,8 @@ struct kinds {
     size_t checks_count;
     const struct reason *reasons;
     size_t reasons_count;
+    const struct correction_reason *corrections;
+    size_t corrections_count;
     struct panel panel;
     const struct score *scores;
     size_t scores_count;

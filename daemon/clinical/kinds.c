@@ -222,6 +222,14 @@ const struct reason *kinds_reason_at(const struct kinds *kinds, size_t index)
     return &kinds->reasons[index];
 }
 
+const struct correction_reason *kinds_correction_reason(const struct kinds *kinds, const char *word)
+{
+    for (size_t i = 0; i < kinds->corrections_count; i++)
+        if (strcmp(kinds->corrections[i].word, word) == 0)
+            return &kinds->corrections[i];
+    return NULL;
+}
+
 const struct panel *kinds_panel(const struct kinds *kinds)
 {
     return &kinds->panel;

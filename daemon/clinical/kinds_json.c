@@ -18,8 +18,8 @@ static bool is_below(const char *path, const char *folder)
 /* A misspelt name would be a file that nobody reads. */
 static bool files_are_known(struct loader *loader)
 {
-    static const char *const single[] = {"checks.json", "not-taken.json", "panel.json",
-                                         "units.json"};
+    static const char *const single[] = {"checks.json", "corrections.json", "not-taken.json",
+                                         "panel.json", "units.json"};
     const struct place all = {loader, NULL, ""};
     const char *path;
     json_t *json;
@@ -47,6 +47,13 @@ static bool load_single(struct loader *loader, const char *path,
 
     loader->file = path;
     return file.json ? load(&file) : place_fail(&file, "this file is missing");
+}
+
+/* A table without it is whole: then nobody can correct by it. */
+static bool load_optional(struct loader *loader, const char *path,
+                          bool (*load)(const struct place *file))
+{
+    return !json_object_get(loader->kinds->files, path) || load_single(loader, path, load);
 }
 
 static size_t count_below(const struct kinds *kinds, const char *folder)
@@ -245,7 +252,8 @@ static bool build(struct loader *loader)
 {
     return files_are_known(loader) && load_single(loader, "units.json", load_units) &&
            load_lists(loader) && load_single(loader, "not-taken.json", load_not_taken) &&
-           load_kinds(loader) && load_single(loader, "panel.json", load_panel) &&
+           load_optional(loader, "corrections.json", load_corrections) && load_kinds(loader) &&
+           load_single(loader, "panel.json", load_panel) &&
            load_single(loader, "checks.json", load_checks) && load_scores(loader) &&
            load_languages(loader);
 }

@@ -158,6 +158,7 @@ bool read_unit(const struct place *item, void *out); /* the same, an item of a l
 bool load_units(const struct place *file);
 bool load_list(const struct place *file, struct word_list *out);
 bool load_not_taken(const struct place *file);
+bool load_corrections(const struct place *file);
 bool load_panel(const struct place *file);
 /* Each part named in `part-codings` is one of a kind that uses the list. */
 bool part_codings_are_used(struct loader *loader);

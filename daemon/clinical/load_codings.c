@@ -261,7 +261,7 @@ bool part_codings_are_used(struct loader *loader)
     return true;
 }
 
-/* ---- not-taken.json, panel.json ---- */
+/* ---- not-taken.json, corrections.json, panel.json ---- */
 
 static bool read_reason(const struct place *place, void *out)
 {
@@ -292,6 +292,39 @@ bool load_not_taken(const struct place *file)
         if (kinds_reason(kinds, kinds->reasons[i].word) != &kinds->reasons[i]) {
             place_item(&reasons, i, &at);
             return place_fail(&at, "the reason %s stands here twice", kinds->reasons[i].word);
+        }
+    return true;
+}
+
+static bool read_correction_reason(const struct place *place, void *out)
+{
+    static const struct member members[] = {
+        MEMBER("word", REQUIRED, take_word, INTO(correction_reason, word)),
+        MEMBER("text", REQUIRED, take_text, INTO(correction_reason, text)),
+        MEMBER("says-why", OPTIONAL, take_bool, INTO(correction_reason, says_why)),
+        MEMBER("source", REQUIRED, take_said, NOWHERE),
+    };
+
+    return SHAPE(place, members, out);
+}
+
+static const struct rows correction_rows = {sizeof(struct correction_reason), 1, ROWS_MOST,
+                                            read_correction_reason};
+
+bool load_corrections(const struct place *file)
+{
+    static const struct member members[] = {
+        MEMBER("reasons", REQUIRED, take_list, LIST(kinds, corrections, correction_rows)),
+    };
+    struct kinds *kinds = file->loader->kinds;
+    struct place reasons, at;
+
+    if (!SHAPE(file, members, kinds) || !place_member(file, "reasons", &reasons))
+        return false;
+    for (size_t i = 0; i < kinds->corrections_count; i++)
+        if (kinds_correction_reason(kinds, kinds->corrections[i].word) != &kinds->corrections[i]) {
+            place_item(&reasons, i, &at);
+            return place_fail(&at, "the reason %s stands here twice", kinds->corrections[i].word);
         }
     return true;
 }

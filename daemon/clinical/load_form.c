@@ -116,9 +116,12 @@ static bool read_ask(const struct place *item, void *out)
     static const struct member members[] = {
         MEMBER("fields", REQUIRED, take_fields, NOWHERE),
         MEMBER("if", OPTIONAL, take_conditions, NOWHERE),
+        MEMBER("source", OPTIONAL, take_said, NOWHERE),
     };
 
-    return SHAPE(item, members, out);
+    return SHAPE(item, members, out) &&
+           (!json_object_get(item->json, "if") || json_object_get(item->json, "source") ||
+            place_fail(item, "source is missing"));
 }
 
 static bool read_hint(const struct place *item, void *out)
@@ -137,6 +140,7 @@ static bool read_longest(const struct place *item, void *out)
     static const struct member members[] = {
         MEMBER("if", REQUIRED, take_conditions, NOWHERE),
         MEMBER("say", REQUIRED, take_said, NOWHERE),
+        MEMBER("source", REQUIRED, take_said, NOWHERE),
     };
 
     return SHAPE(item, members, out);

@@ -125,6 +125,9 @@ static enum status start_thread(struct courier *courier)
         status = transfers_open(&courier->options, &courier->pool);
     if (status != STATUS_OK)
         return status;
+    status = lookups_start(courier->server, &courier->lookups);
+    if (status != STATUS_OK)
+        return status;
     courier->status.state = DESTINATION_STARTING;
     outbox_on_change(courier->outbox, on_change, courier);
     courier->runs = pthread_create(&courier->thread, NULL, run, courier) == 0;
@@ -134,12 +137,23 @@ static enum status start_thread(struct courier *courier)
 static void courier_free(struct courier *courier)
 {
     wave_drop(courier);
+    lookups_stop(courier->lookups);
     transfers_close(courier->pool);
     outbox_reader_close(courier->reader);
     pthread_cond_destroy(&courier->wake);
     pthread_mutex_destroy(&courier->lock);
     free(courier->server);
     free(courier);
+}
+
+void courier_lookup(struct courier *courier, struct patient_lookup *lookup)
+{
+    if (courier->lookups) {
+        lookups_ask(courier->lookups, lookup);
+        return;
+    }
+    lookup->end = LOOKUP_NONE;
+    lookup->done(lookup);
 }
 
 /* The base URL without slashes at its end (FHIR R4 http.html#general). */

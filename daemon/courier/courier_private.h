@@ -6,6 +6,7 @@
 #include <stdatomic.h>
 
 #include "courier/decide.h"
+#include "courier/lookup.h"
 #include "courier/transfer.h"
 
 #define CHOKED_MOST 256 /* readings on which the server fails, that are remembered */
@@ -38,6 +39,7 @@ struct courier {
     struct outbox *outbox;
     struct outbox_reader *reader;
     struct client_pool *pool;
+    struct lookups *lookups; /* NULL: no server */
     struct destination destination;
     pthread_t thread;
     bool runs;

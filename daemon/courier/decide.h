@@ -69,6 +69,8 @@ struct event {
     bool in_bundle;
     bool duplicate;    /* the OperationOutcome says it is there already */
     bool has_location; /* the answer said where it is */
+    bool same;         /* read back: it says what we sent */
+    bool changed;      /* read back: it is another version than the one we know */
     int64_t retry_after_ms;
 };
 
@@ -84,7 +86,9 @@ struct deed {
 
 struct delivery {
     bool ambiguous;         /* may be there: look before sending */
-    bool update;            /* a new version of something charted */
+    bool update;            /* a new version of something charted; courier_step() may find that it is */
+    bool corrected;         /* its text is another one than that which was charted */
+    bool released;          /* a person has seen it held, and let it go */
     int64_t sent_ms;        /* wall clock of the last try before this one; 0: none */
     enum courier_way way;   /* this one is going by; never WAY_BY_ABILITY */
     unsigned tries;         /* this round: answers that sent it back */
@@ -93,6 +97,8 @@ struct delivery {
     bool others_succeed;    /* since its first server error */
 };
 
+/* What this answer means for this delivery. */
+enum verdict answer_verdict(const struct delivery *delivery, long status, bool in_bundle);
 /* What to do about this delivery now that `event` has happened. */
 struct deed courier_step(struct delivery *delivery, const struct courier_options *options,
                          const struct event *event);

@@ -158,6 +158,55 @@ void request_look_up(struct wave *wave, struct item **items, size_t count)
     transfer_clear(&transfer);
 }
 
+/* ---- reading back what was charted: has our new version arrived, has somebody else written? ----
+ */
+
+static void apply_read_back(struct wave *wave, struct item *item, const struct transfer *transfer)
+{
+    struct event event = {.type = EVENT_FOUND};
+    struct read_back there;
+    const char *ours;
+    size_t length;
+    enum status status;
+
+    ours = item_json(item, &length);
+    status = read_back_answer_read(transfer->answer ? transfer->answer : "",
+                                   transfer->answer_length, ours, length, &there);
+    if (status != STATUS_OK) {
+        wave_away(wave, "the answer to a read is no Observation", 0);
+        return;
+    }
+    event.same = there.same;
+    event.changed =
+        there.version[0] && item->version[0] && strcmp(there.version, item->version) != 0;
+    if (there.version[0] && (there.same || item->delivery.accepted || item->delivery.released))
+        (void)snprintf(item->version, sizeof(item->version), "%s", there.version);
+    wave_event(wave, item, event);
+}
+
+static void judge_read_back(struct wave *wave, struct item *item, const struct transfer *transfer)
+{
+    if (transfer->end == TRANSFER_ANSWERED && transfer->status == 200)
+        apply_read_back(wave, item, transfer);
+    else if (transfer->end == TRANSFER_ANSWERED &&
+             (transfer->status == 404 || transfer->status == 410))
+        wave_event(wave, item, (struct event){.type = EVENT_NOT_FOUND});
+    else
+        judge_search(wave, &item, 1, transfer);
+}
+
+void request_read_back(struct wave *wave, struct item *item)
+{
+    char url[URL_ROOM];
+    struct transfer transfer = {.method = "GET", .url = url, .answer_most = ANSWER_MOST};
+
+    (void)snprintf(url, sizeof(url), "%s/%s", wave->courier->server, item->remote);
+    metric_add(METRIC_DELIVERY_LOOK_UPS, 1);
+    if (run(wave, &transfer, 1))
+        judge_read_back(wave, item, &transfer);
+    transfer_clear(&transfer);
+}
+
 /* ---- what one answer means for one item ---- */
 
 struct one_answer {
@@ -183,6 +232,13 @@ static void note_where(struct item *item, const struct one_answer *answer)
         (void)snprintf(item->version, sizeof(item->version), "%s", answer->version);
 }
 
+/* The next correction must know which version it amends, where the server has versions at all. */
+static bool lacks_version(const struct item *item, const struct one_answer *answer)
+{
+    return item->delivery.update && item->delivery.corrected && item->version[0] &&
+           !answer->version[0];
+}
+
 static void note_destination(struct wave *wave, const struct one_answer *answer,
                              enum verdict verdict, const struct item *item)
 {
@@ -199,8 +255,7 @@ static void note_destination(struct wave *wave, const struct one_answer *answer,
 
 static void apply_answer(struct wave *wave, struct item *item, const struct one_answer *answer)
 {
-    const struct answer_rule *rule = answer_judge(answer->status);
-    enum verdict verdict = answer->in_bundle ? rule->in_bundle : rule->alone;
+    enum verdict verdict = answer_verdict(&item->delivery, answer->status, answer->in_bundle);
     struct event event = {.type = EVENT_ANSWER,
                           .http_status = answer->status,
                           .in_bundle = answer->in_bundle,
@@ -211,7 +266,7 @@ static void apply_answer(struct wave *wave, struct item *item, const struct one_
         note_where(item, answer);
     else
         keep_said(item, answer->text, answer->length);
-    event.has_location = item->remote[0] != '\0';
+    event.has_location = item->remote[0] != '\0' && !lacks_version(item, answer);
     event.duplicate = answer->length > 0 && verdict != VERDICT_CHARTED &&
                       outcome_is_duplicate(answer->text, answer->length);
     wave_event(wave, item, event);

@@ -68,17 +68,56 @@ static struct deed next_way(struct delivery *delivery, const char *reason)
     return deed(DEED_SEND_NEXT_WAY, reason);
 }
 
+/* What is to be amended and is not there is a matter of that one, not of the address. */
+enum verdict answer_verdict(const struct delivery *delivery, long status, bool in_bundle)
+{
+    const struct answer_rule *rule = answer_judge(status);
+
+    if (delivery->update && status == 404)
+        return VERDICT_LOOK_UP;
+    return in_bundle ? rule->in_bundle : rule->alone;
+}
+
+/* There, and perhaps otherwise than we know it. A correction is never put over what somebody else
+ * has written, unless a person says so. */
+static struct deed found(struct delivery *delivery, const struct event *event)
+{
+    if (!delivery->update && !delivery->corrected)
+        return deed(DEED_CHARTED, "found on the server");
+    if (!delivery->update) { /* which text is it? one that was refused may be there all the same */
+        delivery->update = true;
+        return deed(DEED_LOOK_UP, "");
+    }
+    if (!delivery->corrected)
+        return deed(DEED_SEND, "");
+    if (event->same || delivery->accepted)
+        return deed(DEED_CHARTED, "found on the server");
+    if (event->changed && !delivery->released)
+        return deed(DEED_HOLD, "somebody else has changed it on the server");
+    return deed(DEED_SEND, "");
+}
+
+/* A conditional create that creates nothing (FHIR R4 http.html#ccreate): of a corrected one an
+ * older text may be there. */
+static bool was_there(const struct delivery *delivery, long status)
+{
+    return delivery->corrected && !delivery->update && delivery->way == WAY_CONDITIONAL_CREATE &&
+           status == 200;
+}
+
 static struct deed answered(struct delivery *delivery, const struct courier_options *options,
                             const struct event *event)
 {
     const struct answer_rule *rule = answer_judge(event->http_status);
-    enum verdict verdict = event->in_bundle ? rule->in_bundle : rule->alone;
+    enum verdict verdict = answer_verdict(delivery, event->http_status, event->in_bundle);
 
     delivery->tries++;
     if (event->duplicate && verdict != VERDICT_CHARTED)
         verdict = VERDICT_LOOK_UP;
     switch (verdict) {
     case VERDICT_CHARTED:
+        if (was_there(delivery, event->http_status))
+            return deed(DEED_LOOK_UP, rule->reason);
         delivery->accepted = true;
         return deed(event->has_location ? DEED_CHARTED : DEED_LOOK_UP, rule->reason);
     case VERDICT_LOOK_UP:
@@ -113,7 +152,7 @@ struct deed courier_step(struct delivery *delivery, const struct courier_options
     case EVENT_CLAIMED:
         return claimed(delivery, options, event);
     case EVENT_FOUND:
-        return delivery->update ? deed(DEED_SEND, "") : deed(DEED_CHARTED, "found on the server");
+        return found(delivery, event);
     case EVENT_NOT_FOUND:
         if (delivery
                 ->accepted) /* 202: it may never become readable (US Core, writing vital signs) */

@@ -34,7 +34,8 @@ static void take_deed(struct wave *wave, struct item *item, struct deed deed)
 {
     switch (deed.type) {
     case DEED_LOOK_UP:
-        item->todo = TODO_LOOK_UP;
+        item->todo =
+            item->delivery.update && item->delivery.corrected ? TODO_READ_BACK : TODO_LOOK_UP;
         return;
     case DEED_SEND:
         item->todo = TODO_SEND;
@@ -74,15 +75,6 @@ static void hold_back_followers(struct wave *wave, const struct item *item)
                                    .not_sent = !other->tried,
                                    .reason = "an earlier one of this patient waits"};
     }
-}
-
-void wave_event(struct wave *wave, struct item *item, struct event event)
-{
-    event.now_ms = clock_wall_ms();
-    event.chance = chance();
-    take_deed(wave, item, courier_step(&item->delivery, &wave->courier->options, &event));
-    if (item->todo == TODO_NOTHING && item->end.type == DEED_WAIT)
-        hold_back_followers(wave, item);
 }
 
 void wave_away(struct wave *wave, const char *why, int64_t after_ms)
@@ -146,6 +138,18 @@ static void free_needs(struct needs *needs)
     free(needs->items);
 }
 
+/* The same text as entered in error. */
+static enum status withdraw(struct item *item)
+{
+    struct json_out restated = JSON_OUT_INIT;
+    enum status status =
+        observation_restate(item->body.text, item->body.length, "entered-in-error", &restated);
+
+    json_out_clear(&item->body);
+    item->body = restated;
+    return status;
+}
+
 /* What refers to others gets their addresses on the server; what is to be amended gets the id it
  * has there. */
 static enum status write_body(struct courier *courier, struct item *item)
@@ -153,14 +157,17 @@ static enum status write_body(struct courier *courier, struct item *item)
     struct needs needs = {0};
     enum status status;
 
-    if (item->entry->needs_count == 0 && !item->entry->remote)
+    json_out_reset(&item->body);
+    if (item->entry->needs_count == 0 && !item->delivery.update && !item->entry->withdrawn)
         return STATUS_OK;
     status = find_needs(courier, item->entry, &needs);
     if (status == STATUS_OK)
         status = observation_refer(item->entry->became, item->entry->length, need_lookup, &needs,
                                    &item->body);
-    if (status == STATUS_OK && item->entry->remote)
-        status = observation_rename(&item->body, strchr(item->entry->remote, '/') + 1);
+    if (status == STATUS_OK && item->entry->withdrawn)
+        status = withdraw(item);
+    if (status == STATUS_OK && item->delivery.update)
+        status = observation_rename(&item->body, strchr(item->remote, '/') + 1);
     free_needs(&needs);
     return status;
 }
@@ -172,6 +179,19 @@ static void hold_unreadable(struct wave *wave, struct item *item)
               (struct deed){.type = DEED_HOLD,
                             .ambiguous = item->delivery.ambiguous,
                             .reason = "its text on disk cannot be read"});
+}
+
+void wave_event(struct wave *wave, struct item *item, struct event event)
+{
+    const bool update = item->delivery.update;
+
+    event.now_ms = clock_wall_ms();
+    event.chance = chance();
+    take_deed(wave, item, courier_step(&item->delivery, &wave->courier->options, &event));
+    if (item->delivery.update != update && write_body(wave->courier, item) != STATUS_OK)
+        hold_unreadable(wave, item);
+    if (item->todo == TODO_NOTHING && item->end.type == DEED_WAIT)
+        hold_back_followers(wave, item);
 }
 
 static uint32_t hash_of(const char *text)
@@ -192,6 +212,8 @@ static void begin_item(struct wave *wave, struct item *item, const struct claim_
     item->patient = hash_of(entry->patient);
     item->delivery = (struct delivery){.ambiguous = entry->ambiguous,
                                        .update = entry->remote != NULL,
+                                       .corrected = entry->corrected,
+                                       .released = entry->released,
                                        .sent_ms = entry->sent_ms,
                                        .way = destination->way,
                                        .server_errors = choked ? choked->errors : 0,
@@ -242,6 +264,11 @@ static bool look_up_round(struct wave *wave, struct item **list)
 {
     size_t count;
     bool any = false;
+
+    while (!wave->over && collect(wave, TODO_READ_BACK, true, list, 1) > 0) {
+        request_read_back(wave, list[0]);
+        any = true;
+    }
 
     while (!wave->over &&
            (count = collect(wave, TODO_LOOK_UP, true, list, wave->look_up_most)) > 0) {
@@ -319,7 +346,7 @@ static void leave_the_rest(struct wave *wave)
 
     for (size_t i = 0; i < wave->count; i++) {
         struct item *item = &wave->items[i];
-        bool unseen = item->tried && item->todo == TODO_LOOK_UP;
+        bool unseen = item->tried && (item->todo == TODO_LOOK_UP || item->todo == TODO_READ_BACK);
 
         if (item->todo == TODO_NOTHING)
             continue;

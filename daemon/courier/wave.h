@@ -6,7 +6,7 @@
 #include "wardpost/bundle.h"
 #include "wardpost/json_out.h"
 
-enum todo { TODO_LOOK_UP, TODO_SEND, TODO_NOTHING };
+enum todo { TODO_LOOK_UP, TODO_READ_BACK, TODO_SEND, TODO_NOTHING };
 
 #define BUNDLES_MOST ((size_t)4)    /* at once */
 #define ITEMS_MOST   ((size_t)4096) /* in a wave */
@@ -41,6 +41,7 @@ struct wave {
 
 /* request.c: each sends what it is given and tells wave_event() what came of it. */
 void request_look_up(struct wave *wave, struct item **items, size_t count);
+void request_read_back(struct wave *wave, struct item *item); /* of a correction that is charted */
 /* Bundles of at most `most`, so many at once (at most BUNDLES_MOST). Items for whom there is no
  * room are left as they are. */
 void request_bundles(struct wave *wave, struct item **items, size_t count, size_t most,

@@ -13,8 +13,9 @@ static const char reference[] = "{\"reference\":\"urn:uuid:";
 struct copying {
     const char *at, *end;
     struct json_out *out;
-    reference_lookup *lookup;
+    reference_lookup *lookup; /* NULL: references stay as they are */
     void *context;
+    const char *state; /* NULL: the status stays as it is */
 };
 
 static bool take(struct copying *copying, const char *text)
@@ -154,11 +155,15 @@ static bool copy_member(struct copying *copying)
 
     if (!take_name(copying, name, sizeof(name)))
         return false;
-    if (strcmp(name, "hasMember") == 0 || strcmp(name, "derivedFrom") == 0)
+    if (copying->lookup && (strcmp(name, "hasMember") == 0 || strcmp(name, "derivedFrom") == 0))
         return refer_all(copying, name);
     value = copying->at;
     if (!skip_value(copying))
         return false;
+    if (copying->state && strcmp(name, "status") == 0) {
+        out_member(copying->out, name, copying->state);
+        return true;
+    }
     out_name(copying->out, name);
     out_raw(copying->out, value, (size_t)(copying->at - value));
     return true;
@@ -194,17 +199,27 @@ static void put_back(struct json_out *out, const struct json_out *before)
     out->room = room;
 }
 
+static enum status copy(struct copying *copying)
+{
+    const struct json_out before = *copying->out;
+
+    if (!copy_all(copying)) {
+        put_back(copying->out, &before);
+        return STATUS_INVALID;
+    }
+    return json_out_ok(copying->out) ? STATUS_OK : STATUS_NO_MEMORY;
+}
+
 enum status observation_refer(const char *json, size_t length, reference_lookup *lookup,
                               void *context, struct json_out *out)
 {
-    struct copying copying = {json, json + length, out, lookup, context};
-    const struct json_out before = *out;
+    return copy(&(struct copying){json, json + length, out, lookup, context, NULL});
+}
 
-    if (!copy_all(&copying)) {
-        put_back(out, &before);
-        return STATUS_INVALID;
-    }
-    return json_out_ok(out) ? STATUS_OK : STATUS_NO_MEMORY;
+enum status observation_restate(const char *json, size_t length, const char *state,
+                                struct json_out *out)
+{
+    return copy(&(struct copying){json, json + length, out, NULL, NULL, state});
 }
 
 /* ---- another id ---- */

@@ -86,6 +86,16 @@ static void notes_out(const struct set *set, const struct judgement *judgement,
     out_array_end(out);
 }
 
+void submission_reading_members(const struct submission *submission, size_t index,
+                                struct json_out *out)
+{
+    out_name(out, "flags");
+    flags_out(submission, index, out);
+    notes_out(submission->set, &submission->judgements[index], &submission->set->readings[index],
+              out);
+    estimates_out(submission->set, index, out);
+}
+
 static void reading_out(const struct submission *submission, size_t index,
                         const enum entry_state *states, struct json_out *out)
 {
@@ -106,10 +116,7 @@ static void reading_out(const struct submission *submission, size_t index,
         out_member(out, "state", entry_state_text(held ? ENTRY_HELD : ENTRY_WAITING));
     if (held && !states)
         out_member(out, "reason", unbound ? "unbound" : "confirm");
-    out_name(out, "flags");
-    flags_out(submission, index, out);
-    notes_out(set, judgement, reading, out);
-    estimates_out(set, index, out);
+    submission_reading_members(submission, index, out);
     out_object_end(out);
 }
 
@@ -156,7 +163,7 @@ static void score_out(const struct score_answer *score, struct json_out *out)
 }
 
 /* The first score is `score`; where the table has more, all of them are `scores`. */
-static void scores_out(const struct submission *submission, struct json_out *out)
+void submission_scores_members(const struct submission *submission, struct json_out *out)
 {
     if (submission->scores_count == 0)
         return;
@@ -183,7 +190,7 @@ static void readings_out(const struct submission *submission, const enum entry_s
     for (size_t i = 0; i < submission->set->count; i++)
         reading_out(submission, i, states, out);
     out_array_end(out);
-    scores_out(submission, out);
+    submission_scores_members(submission, out);
 }
 
 void submission_answer(struct submission *submission, const enum entry_state *states)

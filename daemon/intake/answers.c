@@ -38,13 +38,21 @@ static void reply_out(struct exchange *exchange, enum status status, const char 
     reply_text(exchange, 200, type, text, length);
 }
 
-/* "gzip" among what is taken, and not with a weight of nought. */
+/* Is the word among what is taken, and not with a weight of nought? */
+static bool takes_coding(struct exchange *exchange, const char *word)
+{
+    const char *at = exchange_header(exchange, "Accept-Encoding");
+    size_t length = strlen(word);
+
+    for (; at && *at; at += strcspn(at, ","), at += strspn(at, ", "))
+        if (strncmp(at, word, length) == 0 && strchr(",; ", at[length]))
+            return strncmp(at + length + strspn(at + length, " "), ";q=0", 4) != 0;
+    return false;
+}
+
 bool exchange_takes_gzip(struct exchange *exchange)
 {
-    const char *accepted = exchange_header(exchange, "Accept-Encoding");
-    const char *at = accepted ? strstr(accepted, "gzip") : NULL;
-
-    return at && strncmp(at + strcspn(at, ",;"), ";q=0", 4) != 0;
+    return takes_coding(exchange, "gzip");
 }
 
 /* ---- our own ---- */
@@ -128,18 +136,19 @@ void answer_status(struct exchange *exchange)
  * browser has it already. */
 void answer_page(struct exchange *exchange)
 {
+    static const char *const words[CODINGS] = {NULL, "gzip", "br"};
     const struct web_page *page = exchange->page;
     const char *known = exchange_header(exchange, "If-None-Match");
-    bool packed = exchange_takes_gzip(exchange);
     struct reply *reply = &exchange->reply;
+    size_t coding = CODINGS - 1;
 
+    while (coding > CODING_NONE && !takes_coding(exchange, words[coding]))
+        coding--;
     if (known && strstr(known, page->tag))
         reply_borrowed(exchange, 304, page->type, "", 0);
-    else if (packed)
-        reply_borrowed(exchange, 200, page->type, page->packed, page->packed_length);
     else
-        reply_borrowed(exchange, 200, page->type, page->bytes, page->length);
-    reply->gzip = packed && reply->status == 200;
+        reply_borrowed(exchange, 200, page->type, page->as[coding].bytes, page->as[coding].length);
+    reply->coding = reply->status == 200 ? words[coding] : NULL;
     reply->tag = page->tag;
     reply->page = true;
 }

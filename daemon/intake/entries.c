@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "intake/submission_parts.h"
+#include "intake/corrected.h"
 #include "wardpost/json_in.h"
 #include "wardpost/metrics.h"
 
@@ -118,6 +118,29 @@ static void fill_main(struct submission *submission, size_t index, const struct 
         submission_content(submission->set, index, entry->content);
 }
 
+enum status submission_main(struct submission *submission, size_t index, struct put_entry *entry)
+{
+    struct json_out *out = &submission->scratch;
+    struct reading_text text;
+    size_t at = out->length;
+
+    if (submission->set->single)
+        out_json(out, submission->set->body);
+    else
+        sent_of_set(submission->set, index, out);
+    text.sent = since(out, at);
+    at = out->length;
+    values_out(&submission->set->readings[index], out);
+    text.values = since(out, at);
+    at = out->length;
+    flags_out(submission, index, out);
+    text.flags = since(out, at);
+    if (!json_out_ok(out))
+        return STATUS_NO_MEMORY;
+    fill_main(submission, index, &text, entry);
+    return STATUS_OK;
+}
+
 static void fill_became(const struct observation *observation, struct put_entry *entry)
 {
     entry->became = observation->json;
@@ -168,7 +191,7 @@ static void place_observation(struct placing *placing, size_t main)
     entry->needs_count = observation->needs_count;
     for (size_t i = 0; i < observation->needs_count; i++)
         submission->needs[placing->needs++] = (struct put_need){
-            placing->place[observation->needs[i].on], observation->needs[i].strict};
+            .on = placing->place[observation->needs[i].on], .strict = observation->needs[i].strict};
     placing->place[placing->next++] = placing->entries++;
 }
 
@@ -357,8 +380,26 @@ static void replayed(struct submission *submission, struct intake *intake)
     intake_reader_done(intake, frame.reader);
 }
 
+/* An id of the reading that was meant may be somebody's already. */
+static void corrected_settle(struct submission *submission)
+{
+    if (submission->put.status == STATUS_OK) {
+        metric_add(METRIC_READINGS_CORRECTED, 1);
+        return;
+    }
+    submission->status = submission->put.status == STATUS_CONFLICT ? 409 : 0;
+    submission->title = "corrected meanwhile";
+    (void)snprintf(submission->detail, sizeof(submission->detail),
+                   "Somebody has corrected or decided about this set meanwhile. Nothing was kept: "
+                   "look at it again.");
+}
+
 void submission_settle(struct submission *submission, struct intake *intake)
 {
+    if (submission->corrected) {
+        corrected_settle(submission);
+        return;
+    }
     switch (submission->put.status) {
     case STATUS_OK:
         if (submission->put.replayed)

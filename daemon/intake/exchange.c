@@ -168,6 +168,11 @@ static bool look_at_body(struct exchange *exchange)
     return true;
 }
 
+static bool keeps_keys(const struct route *route)
+{
+    return route->take == take_readings || route->take == take_correction;
+}
+
 /* Two requests with one key at the same time: the second learns that the first is not finished
  * (409). */
 static bool take_key(struct exchange *exchange)
@@ -176,7 +181,7 @@ static bool take_key(struct exchange *exchange)
     const char *key = exchange_header(exchange, "Idempotency-Key");
     const struct key_in_use *other;
 
-    if (!key || exchange->route->take != take_readings)
+    if (!key || !keeps_keys(exchange->route))
         return true;
     if (strlen(key) == 0 || strlen(key) > 255) {
         reply_problem(exchange, 400, "wrong key", "Idempotency-Key has 1 to 255 characters.", NULL);
@@ -256,7 +261,7 @@ static void add_headers(const struct exchange *exchange, struct MHD_Response *re
         {"Retry-After",               reply->retry_after > 0 ? number : NULL                   },
         {"ETag",                      reply->tag                                               },
         {"Vary",                      reply->tag ? "Accept-Encoding" : NULL                    },
-        {"Content-Encoding",          reply->gzip ? "gzip" : NULL                              },
+        {"Content-Encoding",          reply->coding                                            },
     };
 
     (void)snprintf(number, sizeof(number), "%u", reply->retry_after);

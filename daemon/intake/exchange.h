@@ -24,6 +24,10 @@ void exchange_listens(struct exchange *exchange);
 
 /* readings.c: the answer once the submission is on disk (or not). */
 void finish_readings(struct exchange *exchange);
+/* True: the key is new (or there is none), go on. Otherwise the reply is there. */
+bool readings_look_at_key(struct exchange *exchange, struct outbox_reader *reader, struct put *put);
+/* The exchange's submission goes to the disk; `key`: what was looked at. */
+void readings_put(struct exchange *exchange, const struct put *key);
 
 /* The response over the reply's text, which it takes over. NULL: out of memory. */
 struct MHD_Response *reply_response(struct reply *reply);

@@ -52,11 +52,9 @@ static bool has_room(struct import *import)
     struct line *lines;
     struct known_patient *patients;
 
-    if (import->lines_count < import->room)
-        return true;
-    import->too_many = import->lines_count >= PATIENTS_IMPORT_MOST;
-    if (import->too_many)
-        return false;
+    import->too_many = import->lines_count == PATIENTS_IMPORT_MOST;
+    if (import->too_many || import->lines_count < import->room)
+        return !import->too_many;
     lines = realloc(import->lines, room * sizeof(*lines));
     import->lines = lines ? lines : import->lines;
     patients = realloc(import->patients, room * sizeof(*patients));

@@ -91,7 +91,7 @@ struct reply {
     const char *authenticate; /* WWW-Authenticate */
     const char *tag;      /* ETag, which the asker may keep and ask with; NULL: nothing is kept */
     char own_tag[40];     /* room for one that is not built in */
-    bool gzip;            /* the text is packed */
+    const char *coding;   /* how the text is packed; NULL: it is not */
     bool page;            /* of the form: with the policies a browser is to keep */
     unsigned retry_after; /* seconds; 0: none */
     char cookie[160];     /* Set-Cookie; "": none */
@@ -231,9 +231,10 @@ struct submission {
     struct put_need *needs;
     struct json_out scratch; /* sent, values, flags of each reading, one after another */
     struct json_out answer;
-    char *patient;            /* key */
-    struct known_patient who; /* texts of the set */
-    char *own_text;           /* of a line of NDJSON */
+    char *patient;               /* key */
+    struct known_patient who;    /* texts of the set */
+    char *own_text;              /* of a line of NDJSON */
+    struct corrected *corrected; /* it corrects a reading that is here; NULL: it does not */
     struct problems problems;
     bool nobody_there; /* to be told: what is refused is kept for a person to look at */
     unsigned status;   /* HTTP: 201, or what is wrong */
@@ -249,7 +250,12 @@ struct submission_frame {
     bool again;   /* a kept reading is read again: what is asked was answered by the person who
                      releases it */
     struct uuid again_id;
-    int64_t again_now_ms; /* when it was accepted, for its `age` */
+    int64_t again_now_ms;             /* when it was accepted, for its `age` */
+    const struct corrected *corrects; /* the set of a reading that is corrected: it is mapped and no
+                                         more; the person is there, the names were looked at */
+    bool moves;       /* what was meant by a reading that is retracted: the same, and it is put */
+    bool time_stands; /* it was asked about when it was sent */
+    int64_t last_before_ms; /* compare with readings before that; 0: with all up to its own time */
 };
 
 /* Bytes to a submission: parsed, judged, mapped, with its entries ready to be put and the answer
@@ -261,6 +267,8 @@ MUST_CHECK enum status submission_make(const struct submission_frame *frame, con
 MUST_CHECK enum status submission_make_alone(struct submission_frame *frame, const char *text,
                                              size_t length, struct submission **out);
 void submission_free(struct submission *submission);
+/* One of the pool, empty. NULL: no memory. */
+struct submission *submission_new(struct intake *intake);
 void submission_destroy(struct submission *submission); /* one of the pool */
 /* After the COMMIT: 201 with the answer, 409, 507 ... (replay: states as they are now). */
 void submission_settle(struct submission *submission, struct intake *intake);
@@ -273,6 +281,7 @@ void take_readings(struct exchange *exchange);
 void take_order(struct exchange *exchange);
 void take_patients(struct exchange *exchange);
 void take_preview(struct exchange *exchange);
+void take_correction(struct exchange *exchange);
 void take_release(struct exchange *exchange);
 void take_discard(struct exchange *exchange);
 void take_refusal_done(struct exchange *exchange);

@@ -134,7 +134,7 @@ static void reply_packed(struct exchange *exchange, const struct packed_kinds *o
     if (copy)
         memcpy(copy, one->bytes, one->length);
     reply_text(exchange, 200, "application/json", copy, one->length);
-    exchange->reply.gzip = copy != NULL;
+    exchange->reply.coding = copy ? "gzip" : NULL;
 }
 
 static void reply_plain(struct exchange *exchange, const struct kinds *table,

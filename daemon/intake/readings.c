@@ -3,8 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "intake/corrected.h"
 #include "intake/exchange.h"
-#include "intake/submission_parts.h"
 #include "wardpost/log.h"
 #include "wardpost/metrics.h"
 
@@ -49,9 +49,12 @@ static void reply_taken(struct exchange *exchange, struct submission *submission
 
     _Static_assert(sizeof(folder) - 1 + UUID_TEXT_ROOM <= sizeof(exchange->reply.location),
                    "no room for the address of a reading");
-    if (submission->set->single) {
+    if (submission->corrected || submission->set->single) {
+        const struct uuid *id = submission->corrected ? &submission->corrected->fresh
+                                                      : &submission->set->readings[0].id;
+
         memcpy(location, folder, sizeof(folder) - 1);
-        uuid_text(&submission->set->readings[0].id, location + sizeof(folder) - 1);
+        uuid_text(id, location + sizeof(folder) - 1);
     }
     reply_answer(exchange, submission->status);
 }
@@ -69,7 +72,7 @@ void finish_readings(struct exchange *exchange)
 }
 
 /* True: the key is new, go on. Otherwise the reply is there. */
-static bool look_at_key(struct exchange *exchange, struct outbox_reader *reader, struct put *put)
+bool readings_look_at_key(struct exchange *exchange, struct outbox_reader *reader, struct put *put)
 {
     enum key_state state = KEY_NEW;
     char *answer = NULL;
@@ -92,7 +95,7 @@ static bool look_at_key(struct exchange *exchange, struct outbox_reader *reader,
     return exchange->answered == false;
 }
 
-static void put(struct exchange *exchange, const struct put *key)
+void readings_put(struct exchange *exchange, const struct put *key)
 {
     struct submission *submission = exchange->submission;
 
@@ -119,7 +122,7 @@ void take_readings(struct exchange *exchange)
         reply_status(exchange, status);
         return;
     }
-    if (!look_at_key(exchange, frame.reader, &key)) {
+    if (!readings_look_at_key(exchange, frame.reader, &key)) {
         intake_reader_done(exchange->intake, frame.reader);
         return;
     }
@@ -129,7 +132,7 @@ void take_readings(struct exchange *exchange)
     if (status != STATUS_OK)
         reply_status(exchange, status);
     else if (exchange->submission->status == 201 && !exchange->submission->put.replayed)
-        put(exchange, &key);
+        readings_put(exchange, &key);
     else
         finish_readings(exchange);
 }

@@ -33,6 +33,7 @@ const struct route route_table[] = {
     {"POST", "/v1/readings",              RIGHT_SEND,   JSON, take_readings           },
     {"POST", "/v1/readings/_search",      RIGHT_READ,   JSON, answer_readings         },
     {"GET",  "/v1/readings/{id}",         RIGHT_READ,   NULL, answer_reading          },
+    {"POST", "/v1/readings/{id}/corrections", RIGHT_SEND, JSON, take_correction},
     {"POST", "/v1/readings/{id}/discard", RIGHT_DECIDE, JSON, take_discard            },
     {"POST", "/v1/readings/{id}/release", RIGHT_DECIDE, JSON, take_release            },
     {"GET",  "/v1/refusals",              RIGHT_READ,   NULL, answer_refusals         },

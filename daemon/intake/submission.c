@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "intake/intake_private.h"
+#include "intake/corrected.h"
 #include "intake/submission_parts.h"
 #include "wardpost/json_in.h"
 #include "wardpost/log.h"
@@ -41,6 +41,14 @@ static bool is_first_of_kind(const struct set *set, size_t index)
     return true;
 }
 
+/* A reading is not compared with what it corrects. */
+static int64_t last_before(const struct submission_frame *frame, const struct reading *reading)
+{
+    const int64_t own = reading->taken.ms + 1;
+
+    return frame->last_before_ms != 0 && frame->last_before_ms < own ? frame->last_before_ms : own;
+}
+
 static enum status find_lasts(const struct submission_frame *frame, const struct set *set,
                               struct last *lasts, size_t *count)
 {
@@ -57,8 +65,8 @@ static enum status find_lasts(const struct submission_frame *frame, const struct
 
         if (!reading->kind->looks_at_last || !is_first_of_kind(set, i))
             continue;
-        status = outbox_last(frame->reader, patient, reading->kind->name, reading->taken.ms + 1,
-                             last_seen, &wanted);
+        status = outbox_last(frame->reader, patient, reading->kind->name,
+                             last_before(frame, reading), last_seen, &wanted);
         if (status != STATUS_OK && status != STATUS_NOT_FOUND)
             return status;
         *count += wanted.found;
@@ -120,6 +128,17 @@ static bool is_overridden(const struct submission_frame *frame, struct submissio
 
 /* A token may name those it was given; whoever is signed in speaks for themselves. One that was
  * kept was looked at when it came. */
+static bool corrects_something(const struct submission_frame *frame)
+{
+    return frame->corrects || frame->moves;
+}
+
+/* A correction is made by a person, whatever it is sent by. */
+static bool somebody_is_there(const struct submission_frame *frame)
+{
+    return frame->client->attended || corrects_something(frame);
+}
+
 static void check_names(const struct submission_frame *frame, struct submission *submission)
 {
     for (size_t i = 0; i < submission->set->count && !frame->again; i++) {
@@ -225,17 +244,18 @@ static enum status parse(const struct submission_frame *frame, const char *text,
         .has_now = true,
         .now = {frame->again ? frame->again_now_ms : clock_wall_ms(), 0},
         .skew_ms = settings->skew_ms,
-        .age_ask_ms = frame->again ? 0 : settings->age_ask_ms,
+        .age_ask_ms = frame->again || frame->time_stands ? 0 : settings->age_ask_ms,
         .readings_most = (size_t)settings->readings_most,
-        .patient_optional = !frame->client->attended,
-        .identity_required = frame->client->signed_in && !frame->again,
+        .patient_optional = !somebody_is_there(frame),
+        .identity_required =
+            frame->client->signed_in && !frame->again && !corrects_something(frame),
     };
     struct json_fault fault = {0};
     json_t *body = NULL;
     struct kinds *kinds;
     enum status status;
 
-    submission->nobody_there = !frame->client->attended;
+    submission->nobody_there = !somebody_is_there(frame);
     reading.now.offset_minutes = clock_offset_minutes(reading.now.ms); /* the ward's own */
     status = json_in(text, length, &body, &fault);
 
@@ -248,7 +268,7 @@ static enum status parse(const struct submission_frame *frame, const char *text,
     }
     if (status != STATUS_OK)
         return status;
-    if (!frame->again) /* whoever releases it is there */
+    if (!frame->again && !corrects_something(frame)) /* whoever decides is there */
         submission->nobody_there = submission->nobody_there || set_taken_offline(body);
     reading.nobody_there = submission->nobody_there;
     kinds = intake_kinds(frame->intake);
@@ -268,13 +288,19 @@ static enum status go_all_the_way(const struct submission_frame *frame, const ch
     if (status != STATUS_OK || submission->status == 400)
         return status;
     if (!submission->set) {
+        if (frame->corrects)
+            corrected_point(frame->corrects, &submission->problems);
         has_problems(submission);
         return STATUS_OK;
     }
-    check_names(frame, submission);
+    if (!corrects_something(frame))
+        check_names(frame, submission);
     status = judge(frame, submission);
+    if (status == STATUS_OK && frame->corrects)
+        corrected_point(frame->corrects, &submission->problems);
     if (status != STATUS_OK ||
-        (has_problems(submission) && (frame->preview || !submission_is_known(frame, submission))))
+        (has_problems(submission) &&
+         (frame->preview || corrects_something(frame) || !submission_is_known(frame, submission))))
         return status;
     if (submission->problems.count > 0)
         return STATUS_OK; /* it is here already, as it stands: submission_is_known wrote the answer
@@ -282,6 +308,8 @@ static enum status go_all_the_way(const struct submission_frame *frame, const ch
     if ((status = work_out(submission)) != STATUS_OK || (status = map(submission)) != STATUS_OK)
         return status;
     submission->status = 201;
+    if (frame->corrects)
+        return STATUS_OK;
     if (frame->preview)
         return submission_preview(submission);
     return submission_entries(frame, submission, text, length);
@@ -311,6 +339,9 @@ static void empty(struct submission *submission)
     free(submission->needs);
     free(submission->patient);
     free(submission->own_text);
+    if (submission->corrected)
+        corrected_clear(submission->corrected);
+    free(submission->corrected);
     problems_clear(&submission->problems);
     set_free(submission->set);
     observations_empty(&submission->observations);
@@ -328,7 +359,7 @@ void submission_destroy(struct submission *submission)
     free(submission);
 }
 
-static struct submission *submission_new(struct intake *intake)
+struct submission *submission_new(struct intake *intake)
 {
     struct submission *submission = pool_take(&intake->submissions);
 

@@ -14,6 +14,10 @@ void patient_key(const struct patient *patient,
 MUST_CHECK enum status submission_entries(const struct submission_frame *frame,
                                           struct submission *submission, const char *text,
                                           size_t length);
+/* The main of one reading, without its Observation: its texts stand in submission->scratch, which
+ * must not grow any more. */
+MUST_CHECK enum status submission_main(struct submission *submission, size_t index,
+                                       struct put_entry *entry);
 /* Keep a copy of the text: where it goes before the disk has it. */
 MUST_CHECK enum status submission_own_text(struct submission *submission, const char *text,
                                            size_t length);
@@ -26,6 +30,10 @@ MUST_CHECK enum status submission_preview(struct submission *submission);
 bool submission_is_known(const struct submission_frame *frame, struct submission *submission);
 /* The answer: ids, kinds, states, flags, score. `states` may be NULL: as they are being put. */
 void submission_answer(struct submission *submission, const enum entry_state *states);
+/* flags, notes, estimates of one reading; the score. Members of an object. */
+void submission_reading_members(const struct submission *submission, size_t index,
+                                struct json_out *out);
+void submission_scores_members(const struct submission *submission, struct json_out *out);
 void flags_out(const struct submission *submission, size_t index, struct json_out *out);
 /* Hash for "same content" of one reading of the set (design 5). */
 void submission_content(const struct set *set, size_t index, uint8_t out[32]);

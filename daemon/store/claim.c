@@ -170,7 +170,7 @@ static enum status hold_damaged(struct outbox *outbox, const struct claim_job *j
 
 struct due {
     struct claim_entry entry; /* without its body */
-    int64_t patient;
+    int64_t patient, text;    /* text: as delivery.body */
 };
 
 static enum status read_due(struct outbox *outbox, const struct claim_job *job, struct due *out,
@@ -189,6 +189,8 @@ static enum status read_due(struct outbox *outbox, const struct claim_job *job, 
         due->entry.attempts = (unsigned)sqlite3_column_int(statement, 2);
         due->entry.ambiguous = sqlite3_column_int(statement, 3) != 0;
         due->entry.sent_ms = sqlite3_column_int64(statement, 4);
+        due->text = sqlite3_column_int64(statement, 7);
+        due->entry.released = sqlite3_column_int(statement, 8) != 0;
         copied = copy_text(statement, 5, &due->entry.remote) &&
                  copy_text(statement, 6, &due->entry.remote_version);
     }
@@ -205,9 +207,11 @@ static int by_seq(const void *a, const void *b)
     return (left > right) - (left < right);
 }
 
-static enum status read_body(struct outbox *outbox, struct claim_entry *entry)
+/* `text`: as delivery.body. */
+static enum status read_body(struct outbox *outbox, struct claim_entry *entry, int64_t text)
 {
-    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_BODY, NUMBERS(entry->seq));
+    const int64_t from = text == 0 ? entry->seq : text < 0 ? -text : text;
+    sqlite3_stmt *statement = db_bind_numbers(&outbox->db, SQL_BODY, NUMBERS(entry->seq, from));
     size_t needs;
     bool row;
     enum status status = db_step(&outbox->db, statement, &row);
@@ -215,6 +219,8 @@ static enum status read_body(struct outbox *outbox, struct claim_entry *entry)
     if (!row)
         return status == STATUS_OK ? STATUS_DAMAGED : status;
     needs = (size_t)sqlite3_column_int64(statement, 4);
+    entry->corrected = text != 0;
+    entry->withdrawn = text < 0;
     status = copy_entry(outbox, statement, entry);
     sqlite3_reset(statement);
     return status == STATUS_OK ? read_needs(outbox, entry, needs) : status;
@@ -230,7 +236,7 @@ static enum status claim_one_due(struct outbox *outbox, struct claim_job *job, s
         return status;
     if (stays)
         return place(outbox, one.seq, 0, true);
-    status = read_body(outbox, &due->entry);
+    status = read_body(outbox, &due->entry, due->text);
     if (status == STATUS_DAMAGED)
         return hold_damaged(outbox, job, one);
     if (status == STATUS_OK)
@@ -294,7 +300,7 @@ static enum status take_turn(struct outbox *outbox, struct claim_job *job, struc
     bool stays = false;
     enum status status = STATUS_OK;
 
-    if (fresh->needs > 0)
+    if (fresh->needs > 0 || fresh->entry.corrected)
         status = unmet_of(outbox, fresh->entry.seq, &unmet);
     if (status == STATUS_OK && unmet == 0)
         status = must_stay(outbox, (struct member){fresh->entry.seq, fresh->patient}, &stays);
@@ -302,7 +308,8 @@ static enum status take_turn(struct outbox *outbox, struct claim_job *job, struc
         status = write_turn(outbox, job, fresh, unmet, stays);
     if (status != STATUS_OK || unmet > 0 || stays)
         return status;
-    status = read_needs(outbox, &fresh->entry, fresh->needs);
+    if (!fresh->entry.corrected) /* else they are there, with its text */
+        status = read_needs(outbox, &fresh->entry, fresh->needs);
     if (status == STATUS_OK)
         add_taken(job, &fresh->entry);
     return status;
@@ -330,16 +337,19 @@ static enum status claim_one_fresh(struct outbox *outbox, struct claim_job *job,
     struct delivery_row row = {.state = ENTRY_WAITING};
     enum status status = STATUS_OK;
 
-    if (outbox->tally.counters[COUNTER_AHEAD] > 0)
+    const bool is_text = sqlite3_column_int64(statement, 7) != 0; /* it goes by another's line */
+
+    if (!is_text && outbox->tally.counters[COUNTER_AHEAD] > 0)
         status = delivery_find(outbox, fresh.entry.seq, &row);
     if (status != STATUS_OK)
         return status;
     fresh.has_row = row.found;
     counter_set(outbox, COUNTER_WATERMARK, fresh.entry.seq);
-    counter_add(outbox, COUNTER_AHEAD, row.found ? -1 : 0);
-    if (row.state != ENTRY_WAITING)
+    counter_add(outbox, COUNTER_AHEAD, row.found || is_text ? -1 : 0);
+    if (is_text || row.state != ENTRY_WAITING)
         return STATUS_OK;
-    status = copy_entry(outbox, statement, &fresh.entry);
+    status = row.body == 0 ? copy_entry(outbox, statement, &fresh.entry)
+                           : read_body(outbox, &fresh.entry, row.body);
     if (status == STATUS_DAMAGED)
         status = take_damaged(outbox, job, &fresh);
     else if (status == STATUS_OK)

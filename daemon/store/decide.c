@@ -43,9 +43,23 @@ static enum status add_seq(struct decide_job *job, int64_t seq)
     return STATUS_OK;
 }
 
+/* The line whose text this is. CONFLICT: another one counts by now. */
+static enum status find_line(struct outbox *outbox, int64_t text, int64_t line, int64_t *seq)
+{
+    struct delivery_row row;
+    enum status status;
+
+    *seq = line ? line : text;
+    status = delivery_find(outbox, *seq, &row);
+    if (status != STATUS_OK)
+        return status;
+    return text_wanted(*seq, row.body, row.next) == text ? STATUS_OK : STATUS_CONFLICT;
+}
+
 static enum status find_seq(struct outbox *outbox, const struct uuid *id, int64_t *seq)
 {
     sqlite3_stmt *statement = db_statement(&outbox->db, SQL_ENTRY_KNOWN);
+    int64_t text, line;
     enum status status;
     bool row;
 
@@ -54,9 +68,10 @@ static enum status find_seq(struct outbox *outbox, const struct uuid *id, int64_
     status = db_step(&outbox->db, statement, &row);
     if (!row)
         return status == STATUS_OK ? STATUS_NOT_FOUND : status;
-    *seq = sqlite3_column_int64(statement, 0);
+    text = sqlite3_column_int64(statement, 0);
+    line = sqlite3_column_int64(statement, 2);
     sqlite3_reset(statement);
-    return STATUS_OK;
+    return find_line(outbox, text, line, seq);
 }
 
 static enum status note_decision(struct outbox *outbox, const struct decide_job *job, int64_t seq,
@@ -240,7 +255,7 @@ static enum status add_companion(struct outbox *outbox, const struct main_row *r
 
     entry.reading = 0; /* both counted from the main, which is of an earlier put */
     entry.needs = (const struct put_need[]){
-        {0, true}
+        {.on = 0, .strict = true}
     };
     entry.needs_count = 1;
     status = put_entry(outbox, &row->put, &entry, seq, main);
@@ -283,9 +298,12 @@ enum status outbox_release_mapped(struct outbox *outbox, const struct put_entry 
 
 /* ---- discard ---- */
 
-/* What may have been sent cannot be unsaid here: that is a correction. */
+/* What may have been sent cannot be unsaid here: that is a correction. Nor can a correction of what
+ * is in the chart. */
 static bool may_discard(const struct delivery_row *row)
 {
+    if (row->next != 0 || (row->body != 0 && row->has_remote))
+        return false;
     return !row->found || row->state == ENTRY_HELD ||
            (row->state == ENTRY_WAITING && row->attempts == 0 && !row->ambiguous);
 }

@@ -18,6 +18,8 @@ enum status delivery_find(struct outbox *outbox, int64_t seq, struct delivery_ro
     out->has_remote = sqlite3_column_type(statement, 3) != SQLITE_NULL;
     out->patient = sqlite3_column_int64(statement, 4);
     out->unmapped = sqlite3_column_int(statement, 5) != 0;
+    out->body = sqlite3_column_int64(statement, 6);
+    out->next = sqlite3_column_int64(statement, 7);
     sqlite3_reset(statement);
     return STATUS_OK;
 }

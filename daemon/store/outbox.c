@@ -21,6 +21,10 @@ const char *entry_state_text(enum entry_state state)
         return "charted";
     case ENTRY_DISCARDED:
         return "discarded";
+    case ENTRY_SUPERSEDED:
+        return "superseded";
+    case ENTRY_RETRACTED:
+        return "retracted";
     }
     return "";
 }

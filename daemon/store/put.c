@@ -87,6 +87,7 @@ static enum status replay_or_conflict(struct outbox *outbox, struct put *put, in
 
 struct placed { /* where an entry stands among the others */
     int64_t seq, reading, earlier, late_ms;
+    int64_t line;    /* its own, or the one whose new text it is */
     int64_t patient; /* hash */
 };
 
@@ -119,6 +120,7 @@ static sqlite3_stmt *bind_entry(struct outbox *outbox, const struct put *put,
     bind_blob(statement, 18, entry->flags, entry->flags_length);
     sqlite3_bind_int64(statement, 19, placed->earlier);
     sqlite3_bind_int64(statement, 21, placed->late_ms);
+    sqlite3_bind_int64(statement, 22, entry->line);
     return statement;
 }
 
@@ -143,25 +145,43 @@ static enum status write_entry(struct outbox *outbox, const struct put *put,
     return status;
 }
 
-static enum status put_needs(struct outbox *outbox, const struct put_entry *entry, int64_t seq,
+static enum status put_needs(struct outbox *outbox, const struct put_entry *entry, int64_t line,
                              int64_t first_seq)
 {
     enum status status = STATUS_OK;
 
-    for (size_t i = 0; i < entry->needs_count && status == STATUS_OK; i++)
+    for (size_t i = 0; i < entry->needs_count && status == STATUS_OK; i++) {
+        const struct put_need *need = &entry->needs[i];
+
         status = db_run_numbers(
             &outbox->db, SQL_NEED_INSERT,
-            NUMBERS(seq, first_seq + (int64_t)entry->needs[i].on, entry->needs[i].strict));
+            NUMBERS(line, need->there ? need->there : first_seq + (int64_t)need->on, need->strict));
+    }
     return status;
+}
+
+static int64_t reading_of(const struct put_entry *entry, int64_t first_seq)
+{
+    if (entry->of != 0)
+        return entry->of;
+    return entry->reading == SIZE_MAX ? 0 : first_seq + (int64_t)entry->reading;
+}
+
+/* A new text has no delivery row of its own: over the watermark it is no fresh one. */
+static enum status put_text(struct outbox *outbox, const struct put *put,
+                            const struct put_entry *entry, int64_t seq)
+{
+    counter_add(outbox, COUNTER_AHEAD, 1);
+    return entry->became ? line_take(outbox, entry->line, seq, put->accepted_ms) : STATUS_INVALID;
 }
 
 enum status put_entry(struct outbox *outbox, const struct put *put, const struct put_entry *entry,
                       int64_t seq, int64_t first_seq)
 {
-    struct placed placed = {
-        .seq = seq,
-        .patient = patient_hash(put->patient),
-        .reading = entry->reading == SIZE_MAX ? 0 : first_seq + (int64_t)entry->reading};
+    struct placed placed = {.seq = seq,
+                            .patient = patient_hash(put->patient),
+                            .line = entry->line ? entry->line : seq,
+                            .reading = reading_of(entry, first_seq)};
     enum status status = chain_join(outbox, placed.patient, entry->kind, seq, entry->taken_ms,
                                     &placed.earlier, &placed.late_ms);
 
@@ -170,9 +190,11 @@ enum status put_entry(struct outbox *outbox, const struct put *put, const struct
     if (status == STATUS_OK && put->who && placed.earlier == 0 && is_main(entry))
         status = patient_note(outbox, put->who); /* the first of its kind: else it is known */
     if (status == STATUS_OK)
-        status = put_needs(outbox, entry, seq, first_seq);
+        status = put_needs(outbox, entry, placed.line, first_seq);
     if (is_main(entry))
         change_note(outbox, seq, true);
+    if (status == STATUS_OK && entry->line != 0)
+        return put_text(outbox, put, entry, seq);
     if (status == STATUS_OK && (entry->hold || !entry->became)) /* what is not mapped cannot go */
         status = delivery_insert(outbox, seq, placed.patient, ENTRY_HELD, entry->hold_reason,
                                  put->accepted_ms);
@@ -197,8 +219,8 @@ static enum status put_set(struct outbox *outbox, const struct put *put, int64_t
 {
     sqlite3_stmt *statement;
 
-    if (put->count == 0 || uuid_equal(&put->set, &put->entries[0].id))
-        return STATUS_OK; /* a single reading is found by its own id */
+    if (put->correction || put->count == 0 || uuid_equal(&put->set, &put->entries[0].id))
+        return STATUS_OK; /* it has one; a single reading is found by its own id */
     statement = db_statement(&outbox->db, SQL_SET_INSERT);
     if (statement) {
         bind_uuid(statement, 1, &put->set);
@@ -235,20 +257,42 @@ static enum status put_key(struct outbox *outbox, const struct put *put)
 
 /* ---- the job ---- */
 
+static enum status put_whole(struct outbox *outbox, struct put *put, int64_t first_seq, size_t *at)
+{
+    enum status status = STATUS_OK;
+
+    *at = 0;
+    if (put->correction)
+        status = correction_check(outbox, put->correction);
+    put->stale = status == STATUS_CONFLICT;
+    if (status == STATUS_OK && put->correction)
+        status = correction_withdraw(outbox, put);
+    if (status == STATUS_OK)
+        status = put_entries(outbox, put, first_seq, at);
+    if (status == STATUS_OK && put->correction)
+        status = correction_note(outbox, put, first_seq);
+    if (status == STATUS_OK)
+        status = put_set(outbox, put, first_seq);
+    return status;
+}
+
 static enum status put_run(struct outbox *outbox, struct job *job)
 {
     struct put *put = put_of(job);
     int64_t first_seq = outbox->tally.last_seq + 1;
     size_t at;
-    enum status status = put_entries(outbox, put, first_seq, &at);
+    enum status status = put_whole(outbox, put, first_seq, &at);
 
     put->replayed = false; /* as a run before this one may have found */
     if (status == STATUS_CONFLICT) {
         job->undo = true; /* whatever was begun */
-        return replay_or_conflict(outbox, put, first_seq, at);
+        return put->correction ? status : replay_or_conflict(outbox, put, first_seq, at);
     }
-    if (status == STATUS_OK)
-        status = put_set(outbox, put, first_seq);
+    if (status == STATUS_OK && put->also) {
+        status =
+            put_whole(outbox, put->also, outbox->tally.last_seq + 1, &put->also->conflict_entry);
+        job->undo = status == STATUS_CONFLICT;
+    }
     if (status == STATUS_OK)
         status = put_key(outbox, put);
     outbox->made_deliverable = outbox->made_deliverable || status == STATUS_OK;
@@ -278,6 +322,8 @@ static void put_done(struct outbox *outbox, struct job *job)
     if (put->status == STATUS_OK && !put->replayed) {
         metric_add(METRIC_COMMIT_ENTRIES, (int64_t)put->count);
         note_newest(outbox, put);
+        if (put->also)
+            note_newest(outbox, put->also);
     }
     put->done(put);
 }

@@ -40,6 +40,34 @@ static const char *bytes_at(sqlite3_stmt *statement, int column, size_t *length)
     return bytes.bytes;
 }
 
+/* No delivery row: fresh, and so waiting. */
+static void read_line(sqlite3_stmt *statement, struct outbox_row *row)
+{
+    const int64_t line = sqlite3_column_int64(statement, 25);
+    const struct delivery_row delivery = {.state =
+                                              (enum entry_state)sqlite3_column_int(statement, 17),
+                                          .body = sqlite3_column_int64(statement, 27),
+                                          .next = sqlite3_column_int64(statement, 28)};
+
+    row->line = line ? line : row->seq;
+    row->name = column_uuid(statement, 26);
+    row->delivery = delivery.state;
+    row->state = text_state(row->seq, row->line, &delivery);
+}
+
+/* The columns from `at` on: whether there is one, the other's id, reason, said, by, at. */
+static void read_correction(sqlite3_stmt *statement, int at, struct row_correction *out, bool *lost)
+{
+    out->given = sqlite3_column_type(statement, at) != SQLITE_NULL;
+    if (!out->given)
+        return;
+    out->id = column_uuid(statement, at + 1);
+    out->reason = column_text(statement, at + 2, lost);
+    out->said = column_text(statement, at + 3, lost);
+    out->by = column_text(statement, at + 4, lost);
+    out->at_ms = sqlite3_column_int64(statement, at + 5);
+}
+
 /* The columns stand in the order of ROW in sqlite.c. `became` is as it is on disk: packed, perhaps.
  * False: no memory. */
 static bool read_row(sqlite3_stmt *statement, struct outbox_row *row)
@@ -65,8 +93,7 @@ static bool read_row(sqlite3_stmt *statement, struct outbox_row *row)
     content = column_bytes(statement, 15);
     if (content.length == sizeof(row->content))
         memcpy(row->content, content.bytes, content.length);
-    row->state = (enum entry_state)sqlite3_column_int(
-        statement, 17); /* no delivery row: fresh, and so waiting */
+    read_line(statement, row);
     row->reason = column_text(statement, 18, &lost);
     row->by = column_text(statement, 19, &lost);
     row->attempts = (unsigned)sqlite3_column_int(statement, 20);
@@ -74,6 +101,10 @@ static bool read_row(sqlite3_stmt *statement, struct outbox_row *row)
     row->settled_ms = sqlite3_column_int64(statement, 22);
     row->remote = column_text(statement, 23, &lost);
     row->remote_version = column_text(statement, 24, &lost);
+    if (row->state == ENTRY_SUPERSEDED)
+        row->reason = NULL; /* its line's, and not about it */
+    read_correction(statement, 29, &row->corrects, &lost);
+    read_correction(statement, 35, &row->corrected_by, &lost);
     return !lost;
 }
 
@@ -86,6 +117,7 @@ static enum status show_row(struct outbox_reader *reader, sqlite3_stmt *statemen
 
     if (!read_row(statement, &row))
         return STATUS_NO_MEMORY;
+    row.page = walked->by_line ? row.line : row.seq;
     if (walked->fits && !walked->fits(walked, &row))
         return STATUS_OK;
     status = db_unpack(&reader->db, (struct text){row.became, row.became_length},
@@ -199,7 +231,10 @@ static enum status late_of_set(struct outbox_reader *reader, int64_t first, stru
     bool row;
 
     while ((status = db_step(&reader->db, late, &row)) == STATUS_OK && row && !rows.stopped) {
-        status = row_at(reader, sqlite3_column_int64(late, 0), &rows);
+        const int64_t seq = sqlite3_column_int64(late, 0);
+
+        if (seq > walked->last) /* else nothing came between, and it was seen with the others */
+            status = row_at(reader, seq, &rows);
         if (status != STATUS_OK)
             break;
     }
@@ -282,7 +317,7 @@ enum status outbox_remote(struct outbox_reader *reader, int64_t seq, struct uuid
     *id_out = column_uuid(statement, 0);
     *remote_out = NULL;
     remote = column_text(statement, 1, &lost);
-    if (remote && sqlite3_column_int(statement, 2) == ENTRY_CHARTED &&
+    if (remote && sqlite3_column_int(statement, 2) != ENTRY_DISCARDED &&
         !(*remote_out = strdup(remote)))
         lost = true;
     sqlite3_reset(statement);

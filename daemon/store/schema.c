@@ -96,6 +96,16 @@ static const char *const migrations[] = {
     "NOT NULL, ordered_by TEXT NOT NULL, made_ms INTEGER NOT NULL, ended_ms INTEGER, ended_reason "
     "TEXT, ended_by TEXT) STRICT;"
     "CREATE INDEX watch_order_open ON watch_order (patient, number) WHERE ended_ms IS NULL;",
+    /* Corrections. entry.line: this is a newer text of the entry whose seq that is, and has no
+     * delivery row of its own. delivery.body: the entry whose text goes (0: its own), below zero:
+     * as entered in error; delivery.next: what goes when this one is settled. */
+    "ALTER TABLE entry ADD COLUMN line INTEGER NOT NULL DEFAULT 0;"
+    "ALTER TABLE delivery ADD COLUMN body INTEGER NOT NULL DEFAULT 0;"
+    "ALTER TABLE delivery ADD COLUMN next INTEGER NOT NULL DEFAULT 0;"
+    "CREATE TABLE correction (replaces INTEGER PRIMARY KEY, replaces_id BLOB NOT NULL, seq INTEGER "
+    "NOT NULL, id BLOB, at_ms INTEGER NOT NULL, reason TEXT NOT NULL, said TEXT, decided_by TEXT "
+    "NOT NULL, client TEXT NOT NULL) STRICT;"
+    "CREATE INDEX correction_seq ON correction (seq) WHERE seq <> 0;",
 };
 
 static enum status read_number(sqlite3 *handle, const char *sql, int *out)
@@ -137,7 +147,7 @@ static enum status migrate_one(sqlite3 *handle, int version)
     int code = sqlite3_exec(handle, "BEGIN IMMEDIATE", NULL, NULL, NULL);
 
     (void)snprintf(pragmas, sizeof(pragmas), "PRAGMA user_version = %d; PRAGMA application_id = %d",
-             version + 1, APPLICATION_ID);
+                   version + 1, APPLICATION_ID);
     if (code == SQLITE_OK)
         code = sqlite3_exec(handle, migrations[version], NULL, NULL, NULL);
     if (code == SQLITE_OK)

@@ -20,6 +20,16 @@ struct link {
     struct text values; /* borrowed until the next link */
 };
 
+static enum entry_state state_of_link(sqlite3_stmt *statement, int64_t seq)
+{
+    const int64_t line = sqlite3_column_int64(statement, 9);
+    const struct delivery_row row = {.state = (enum entry_state)sqlite3_column_int(statement, 7),
+                                     .body = sqlite3_column_int64(statement, 10),
+                                     .next = sqlite3_column_int64(statement, 11)};
+
+    return text_state(seq, line ? line : seq, &row);
+}
+
 static enum status read_link(struct outbox_reader *reader, int64_t seq, const char *patient,
                              struct link *out)
 {
@@ -37,11 +47,11 @@ static enum status read_link(struct outbox_reader *reader, int64_t seq, const ch
                          .taken_ms = sqlite3_column_int64(statement, 2),
                          .changed_ms = sqlite3_column_int64(statement, 3),
                          .reading = sqlite3_column_int64(statement, 4),
-                         .values = column_bytes(statement, 5),
-                         .state = (enum entry_state)sqlite3_column_int(statement, 7)};
+                         .values = column_bytes(statement, 5)};
     text = column_text(statement, 6, &lost);
     out->same_patient = text && (!patient || strcmp(text, patient) == 0);
     out->is_bound = text && text[0] != '\0';
+    out->state = state_of_link(statement, seq);
     settled_ms = sqlite3_column_int64(statement, 8);
     if (settled_ms > out->changed_ms)
         out->changed_ms = settled_ms;
@@ -201,13 +211,15 @@ static enum status search_backwards(struct outbox_reader *reader, struct row_wal
         walked);
 }
 
+/* The lines in this state, each with the text that it has now, up to that entry. */
 static enum status search_index(struct outbox_reader *reader, struct row_walk *walked,
-                                int64_t before)
+                                int64_t before, int64_t upto)
 {
+    walked->by_line = true;
     return rows_walk(
         reader,
         db_bind_numbers(&reader->db, SQL_ROWS_IN_STATE,
-                        NUMBERS((int64_t)walked->search->state, before, LOOKED_AT_MOST)),
+                        NUMBERS((int64_t)walked->search->state, before, LOOKED_AT_MOST, upto)),
         walked);
 }
 
@@ -223,14 +235,18 @@ static enum status search_state(struct outbox_reader *reader, struct row_walk *w
     case ENTRY_WAITING:
         status = search_backwards(reader, walked, after, watermark);
         if (status == STATUS_OK && !walked->stopped)
-            status = search_index(reader, walked, least(after, watermark + 1));
+            status = search_index(reader, walked, least(after, watermark + 1), watermark);
         break;
     case ENTRY_CHARTED:
         status = search_backwards(reader, walked, least(after, watermark + 1), 0);
         break;
+    case ENTRY_SUPERSEDED:
+    case ENTRY_RETRACTED:
+        status = search_backwards(reader, walked, after, 0);
+        break;
     case ENTRY_HELD:
     case ENTRY_DISCARDED:
-        status = search_index(reader, walked, after);
+        status = search_index(reader, walked, after, INT64_MAX);
         break;
     }
     return status;
@@ -290,7 +306,7 @@ static void keep_newest(struct last_look *look, const struct link *link)
 static enum status look_at_link(struct last_look *look, const struct link *link)
 {
     if (!is_main(link) || !link->same_patient || !link->values.bytes ||
-        link->state == ENTRY_DISCARDED)
+        link->state >= ENTRY_DISCARDED)
         return STATUS_OK;
     if (!look->has_newest || link->taken_ms > look->newest.taken_ms)
         keep_newest(look, link);

@@ -77,8 +77,8 @@ static enum status settle_one(struct outbox *outbox, const struct settlement *se
 {
     sqlite3_stmt *statement =
         db_bind_numbers(&outbox->db, SQL_DELIVERY_WAITING, NUMBERS(settlement->seq));
-    bool row, has_remote;
-    int64_t patient;
+    bool row, has_remote, has_next;
+    int64_t patient, body;
     enum status status = db_step(&outbox->db, statement, &row);
 
     if (status != STATUS_OK)
@@ -90,13 +90,18 @@ static enum status settle_one(struct outbox *outbox, const struct settlement *se
     }
     patient = sqlite3_column_int64(statement, 0);
     has_remote = sqlite3_column_type(statement, 1) != SQLITE_NULL;
+    has_next = sqlite3_column_int64(statement, 2) != 0;
+    body = sqlite3_column_int64(statement, 3);
     sqlite3_reset(statement);
+    if (body != 0) /* it is a newer text that is settled */
+        change_note(outbox, body < 0 ? -body : body, false);
     status = note_attempt(outbox, settlement, now_ms);
     if (status != STATUS_OK)
         return status;
-    return settlement->as == SETTLE_WAIT
-               ? wait(outbox, settlement)
-               : settle_for_good(outbox, settlement, patient, has_remote, now_ms);
+    status = settlement->as == SETTLE_WAIT
+                 ? wait(outbox, settlement)
+                 : settle_for_good(outbox, settlement, patient, has_remote, now_ms);
+    return status == STATUS_OK && has_next ? line_goes_on(outbox, settlement->seq, now_ms) : status;
 }
 
 enum status settlements_write(struct outbox *outbox, const struct settlement *settlements,

@@ -10,18 +10,27 @@
 
 #include "store/store_private.h"
 
-#define ROW                                                                                    \
-    "e.seq, e.id, e.set_id, e.reading, e.role, e.kind, e.patient, e.client, e.table_version, " \
-    "e.taken_ms, e.accepted_ms, "                                                              \
-    "e.sent, e.vals, e.became, e.flags, e.content, e.base, d.state, d.reason, d.decided_by, "  \
-    "d.attempts, d.due_ms, d.settled_ms, "                                                     \
-    "d.remote, d.version FROM "
+#define ROW                                                                                       \
+    "e.seq, e.id, e.set_id, e.reading, e.role, e.kind, e.patient, e.client, e.table_version, "    \
+    "e.taken_ms, e.accepted_ms, "                                                                 \
+    "e.sent, e.vals, e.became, e.flags, e.content, e.base, d.state, d.reason, d.decided_by, "     \
+    "d.attempts, d.due_ms, d.settled_ms, "                                                        \
+    "d.remote, d.version, e.line, iif(e.line = 0, e.id, (SELECT l.id FROM entry l WHERE l.seq = " \
+    "e.line)), d.body, d.next, c.seq, c.replaces_id, c.reason, c.said, c.decided_by, c.at_ms, "   \
+    "s.replaces, s.id, s.reason, s.said, s.decided_by, s.at_ms FROM "
+/* A newer text goes by the line of the first one. */
+#define WITH_DELIVERY \
+    " LEFT JOIN delivery d ON d.destination = 1 AND d.seq = iif(e.line = 0, e.seq, e.line) "
+#define WITH_CORRECTIONS                                                                 \
+    " LEFT JOIN correction c ON c.seq = e.seq AND c.seq <> 0 LEFT JOIN correction s ON " \
+    "s.replaces = e.seq "
+/* The entry whose text a line has now. */
+#define TEXT_OF_LINE "iif(d.next <> 0, abs(d.next), iif(d.body <> 0, abs(d.body), d.seq))"
 #define PATIENT                                                                               \
     "SELECT p.system, p.value, p.family, p.given, p.birth_date, p.gender, p.ward, p.bed, "    \
     "p.active, p.deceased, p.source, p.seen_ms, EXISTS (SELECT 1 FROM known_patient o WHERE " \
     "o.family_folded = p.family_folded AND o.number <> p.number AND o.active = 1), "          \
     "p.family_folded, p.given_folded FROM known_patient p "
-#define WITH_DELIVERY " LEFT JOIN delivery d ON d.destination = 1 AND d.seq = e.seq "
 
 /* In the order of enum sql. Behind each: what it walks. */
 static const char *const texts[SQL_COUNT] = {
@@ -44,11 +53,12 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_ENTRY_INSERT] =
         "INSERT INTO entry (seq, id, set_id, reading, role, kind, patient, patient_hash, client, "
         "table_version,"
-        " taken_ms, accepted_ms, needs, content, sent, vals, became, flags, earlier, base, late_ms)"
+        " taken_ms, accepted_ms, needs, content, sent, vals, became, flags, earlier, base, "
+        "late_ms, line)"
         " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, "
-        "?19, ?20, ?21)"
+        "?19, ?20, ?21, ?22)"
         " ON CONFLICT (id) DO NOTHING",
-    [SQL_ENTRY_KNOWN] = "SELECT seq, content FROM entry WHERE id = ?1", /* entry_id */
+    [SQL_ENTRY_KNOWN] = "SELECT seq, content, line FROM entry WHERE id = ?1", /* entry_id */
     [SQL_ENTRY_MAP] = "UPDATE entry SET base = 0, became = ?2, flags = ?3, vals = coalesce(?4, "
                       "vals) WHERE seq = ?1",                             /* rowid */
     [SQL_ENTRY_BECAME] = "SELECT became, base FROM entry WHERE seq = ?1", /* rowid */
@@ -60,7 +70,8 @@ static const char *const texts[SQL_COUNT] = {
     [SQL_NEWEST_OF] = "SELECT seq, kind FROM newest WHERE patient_hash = ?1 LIMIT ?2", /* its key */
     [SQL_CHAIN_STEP] = "SELECT e.earlier, e.late_ms, e.taken_ms, e.accepted_ms, e.reading, e.vals, "
                        "e.patient, d.state,"
-                       " d.settled_ms FROM entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid */
+                       " d.settled_ms, e.line, d.body, d.next FROM entry e" WITH_DELIVERY
+                       "WHERE e.seq = ?1", /* rowid */
     [SQL_NEED_INSERT] = "INSERT OR REPLACE INTO need VALUES (?1, ?2, ?3)",
     [SQL_SET_INSERT] = "INSERT OR IGNORE INTO set_first VALUES (?1, ?2)",
     [SQL_SET_FIND] = "SELECT seq FROM set_first WHERE set_id = ?1", /* its key */
@@ -74,14 +85,15 @@ static const char *const texts[SQL_COUNT] = {
                       " (SELECT client, key FROM idempotency WHERE kept_ms < ?1 ORDER BY kept_ms "
                       "LIMIT 20)", /* idempotency_kept
                                     */
-    [SQL_FRESH] = "SELECT seq, id, patient, patient_hash, needs, became, base FROM entry WHERE seq "
-                  "> ?1 ORDER BY seq LIMIT ?2", /* rowid */
+    [SQL_FRESH] =
+        "SELECT seq, id, patient, patient_hash, needs, became, base, line FROM entry WHERE seq "
+        "> ?1 ORDER BY seq LIMIT ?2", /* rowid */
     [SQL_FRESH_OLDEST] =
         "SELECT accepted_ms FROM (SELECT e.accepted_ms, d.state FROM entry e" WITH_DELIVERY
         "WHERE e.seq > ?1"
         " ORDER BY e.seq LIMIT 100) WHERE coalesce(state, 0) = 0 LIMIT 1", /* rowid */
-    [SQL_DUE] = "SELECT seq, patient_hash, attempts, ambiguous, sent_ms, remote, version FROM "
-                "delivery INDEXED BY delivery_due"
+    [SQL_DUE] = "SELECT seq, patient_hash, attempts, ambiguous, sent_ms, remote, version, body, "
+                "decided_by IS NOT NULL FROM delivery INDEXED BY delivery_due"
                 " WHERE destination = 1 AND due_ms <= ?1 AND state = 0 AND unmet = 0 AND behind = "
                 "0 AND claimed = 0"
                 " ORDER BY due_ms, seq LIMIT ?2", /* delivery_due */
@@ -89,8 +101,11 @@ static const char *const texts[SQL_COUNT] = {
         "SELECT due_ms FROM delivery INDEXED BY delivery_due WHERE destination = 1 AND state = 0 "
         "AND unmet = 0"
         " AND behind = 0 AND claimed = 0 ORDER BY due_ms, seq LIMIT 1", /* delivery_due */
-    [SQL_BODY] = "SELECT seq, id, patient, patient_hash, needs, became, base FROM entry WHERE seq "
-                 "= ?1", /* rowid */
+    /* Of a line and the entry whose text it has. */
+    [SQL_BODY] =
+        "SELECT e.seq, e.id, e.patient, e.patient_hash, iif(?1 = ?2, e.needs, (SELECT "
+        "count(*) FROM need n WHERE n.seq = ?1)), b.became, b.base FROM entry e JOIN entry "
+        "b ON b.seq = ?2 WHERE e.seq = ?1", /* rowid, its key */
     [SQL_LINE_BEFORE] = "SELECT 1 FROM delivery INDEXED BY delivery_line WHERE destination = 1 AND "
                         "patient_hash = ?1 AND state = 0"
                         " AND unmet = 0 AND claimed = 0 AND seq < ?2 LIMIT 1", /* delivery_line */
@@ -106,10 +121,12 @@ static const char *const texts[SQL_COUNT] = {
                             " unmet, behind, settled_ms, claimed, reason) VALUES (1, ?1, ?2, ?3, "
                             "?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
     [SQL_DELIVERY_FIND] =
-        "SELECT d.state, d.attempts, d.ambiguous, d.remote, e.patient_hash, e.became IS NULL FROM "
-        "entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid, its key */
-    [SQL_DELIVERY_WAITING] = "SELECT patient_hash, remote FROM delivery WHERE destination = 1 AND "
-                             "seq = ?1 AND state = 0", /* its key */
+        "SELECT d.state, d.attempts, d.ambiguous, d.remote, e.patient_hash, e.became IS NULL AND "
+        "coalesce(d.body, 0) = 0, d.body, d.next FROM entry e" WITH_DELIVERY
+        "WHERE e.seq = ?1", /* rowid, its key */
+    [SQL_DELIVERY_WAITING] =
+        "SELECT patient_hash, remote, next, body FROM delivery WHERE destination = 1 AND "
+        "seq = ?1 AND state = 0", /* its key */
     [SQL_DELIVERY_MARK] = "UPDATE delivery SET attempts = attempts + 1, ambiguous = 1, "
                           "sent_before_ms = sent_ms, sent_ms = ?2,"
                           " claimed = 1 WHERE destination = 1 AND seq = ?1", /* its key */
@@ -129,16 +146,31 @@ static const char *const texts[SQL_COUNT] = {
         "?6, behind = ?7,"
         " attempts = iif(?2 = 0, 0, attempts) WHERE destination = 1 AND seq = ?1",
     [SQL_DELIVERY_UNMET] = "UPDATE delivery SET unmet = ?2 WHERE destination = 1 AND seq = ?1",
-    [SQL_DELIVERY_AGAIN] = "UPDATE delivery SET state = 0, due_ms = 0, reason = NULL, unmet = ?2 "
-                           "WHERE destination = 1 AND seq = ?1",
+    [SQL_DELIVERY_AGAIN] =
+        "UPDATE delivery SET state = 0, due_ms = 0, reason = NULL, decided_by = NULL, unmet = ?2 "
+        "WHERE destination = 1 AND seq = ?1",
+    /* The line has another text, and waits with it. */
+    [SQL_DELIVERY_TEXT] =
+        "UPDATE delivery SET state = ?2, body = ?3, next = 0, due_ms = iif(state = 0, due_ms, 0), "
+        "ambiguous = 0, reason = NULL, decided_by = NULL, behind = ?4, settled_ms = ?5 WHERE "
+        "destination = 1 AND seq = ?1",
+    [SQL_DELIVERY_NEXT] =
+        "UPDATE delivery SET state = 0, next = ?2, due_ms = iif(state = 0, due_ms, 0), reason = "
+        "iif(state = 0, reason, NULL), behind = iif(state = 0, behind, ?3) WHERE destination = 1 "
+        "AND seq = ?1",
+    [SQL_CORRECTION_INSERT] = "INSERT INTO correction VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
     [SQL_WAITING_OLDEST] =
-        "SELECT e.accepted_ms FROM delivery d JOIN entry e ON e.seq = d.seq WHERE d.destination = 1"
+        "SELECT e.accepted_ms FROM delivery d INDEXED BY delivery_state JOIN entry e ON e.seq "
+        "= " TEXT_OF_LINE " WHERE d.destination = 1"
         " AND d.state = 0 AND d.state <> 2 ORDER BY d.seq LIMIT 1", /* delivery_state, rowid */
     [SQL_NEEDS_OF] =
         "SELECT on_seq FROM need WHERE seq = ?1 ORDER BY on_seq LIMIT ?2", /* its key */
     [SQL_NEEDS_MET] = "SELECT n.strict, m.state FROM need n LEFT JOIN delivery m ON m.destination "
                       "= 1 AND m.seq = n.on_seq"
-                      " WHERE n.seq = ?1", /* its key */
+                      " WHERE n.seq = ?1 AND NOT EXISTS (SELECT 1 FROM delivery o WHERE "
+                      "o.destination = 1 AND o.seq = ?1 AND o.body < 0)", /* its key; entered in
+                                                                          error waits for nobody */
+    [SQL_NEED_DROP] = "DELETE FROM need WHERE seq = ?1 AND on_seq = ?2",
     [SQL_NEEDS_LEFT] = "SELECT EXISTS (SELECT 1 FROM need n LEFT JOIN delivery m ON m.destination "
                        "= 1 AND m.seq = n.on_seq"
                        " WHERE n.seq = ?1 AND coalesce(m.state, 0) <> 3)", /* its key */
@@ -160,18 +192,22 @@ static const char *const texts[SQL_COUNT] = {
                          "number = ?1 AND done_ms IS NULL",
     [SQL_REFUSALS] = "SELECT number, client, received_ms, sent, problems FROM refusal WHERE "
                      "done_ms IS NULL AND number > ?1"
-                     " ORDER BY number LIMIT ?2",                                /* refusal_open */
-    [SQL_ROW_BY_ID] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.id = ?1",   /* entry_id */
-    [SQL_ROW_BY_SEQ] = "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq = ?1", /* rowid */
-    [SQL_ROWS_FROM] =
-        "SELECT " ROW "entry e" WITH_DELIVERY "WHERE e.seq >= ?1 ORDER BY e.seq", /* rowid */
+                     " ORDER BY number LIMIT ?2", /* refusal_open */
+    [SQL_ROW_BY_ID] =
+        "SELECT " ROW "entry e" WITH_DELIVERY WITH_CORRECTIONS "WHERE e.id = ?1", /* entry_id */
+    [SQL_ROW_BY_SEQ] =
+        "SELECT " ROW "entry e" WITH_DELIVERY WITH_CORRECTIONS "WHERE e.seq = ?1", /* rowid */
+    [SQL_ROWS_FROM] = "SELECT " ROW "entry e" WITH_DELIVERY WITH_CORRECTIONS
+                      "WHERE e.seq >= ?1 ORDER BY e.seq", /* rowid */
     [SQL_ROWS_BACKWARDS] =
-        "SELECT " ROW "entry e" WITH_DELIVERY
+        "SELECT " ROW "entry e" WITH_DELIVERY WITH_CORRECTIONS
         "WHERE e.seq < ?1 AND e.seq > ?2 ORDER BY e.seq DESC LIMIT ?3", /* rowid */
-    [SQL_ROWS_IN_STATE] =
-        "SELECT " ROW
-        "delivery d JOIN entry e ON e.seq = d.seq WHERE d.destination = 1 AND d.state = ?1"
-        " AND d.state <> 2 AND d.seq < ?2 ORDER BY d.seq DESC LIMIT ?3", /* delivery_state, rowid */
+    [SQL_ROWS_IN_STATE] = "SELECT " ROW "delivery d INDEXED BY delivery_state JOIN entry e ON "
+                                        "e.seq = " TEXT_OF_LINE WITH_CORRECTIONS
+                          "WHERE d.destination = 1 AND d.state = ?1"
+                          " AND d.state <> 2 AND d.seq < ?2 AND e.seq <= ?4 ORDER BY d.seq DESC "
+                          "LIMIT ?3", /* delivery_state,
+                                         rowid */
     [SQL_NEXT_PATIENT] =
         "SELECT min(patient_hash) FROM newest WHERE patient_hash > ?1", /* its key, one step */
     [SQL_REMOTE] =

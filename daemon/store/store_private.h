@@ -61,9 +61,13 @@ enum sql {
     SQL_DELIVERY_STATE,
     SQL_DELIVERY_UNMET,
     SQL_DELIVERY_AGAIN,
+    SQL_DELIVERY_TEXT,
+    SQL_DELIVERY_NEXT,
+    SQL_CORRECTION_INSERT,
     SQL_WAITING_OLDEST,
     SQL_NEEDS_OF,
     SQL_NEEDS_MET,
+    SQL_NEED_DROP,
     SQL_NEEDS_LEFT,
     SQL_NEEDED_BY,
     SQL_ATTEMPT_INSERT,
@@ -273,6 +277,7 @@ struct delivery_row {
     bool ambiguous;
     int64_t patient;
     bool unmapped, has_remote;
+    int64_t body, next; /* as in the table */
 };
 
 MUST_CHECK enum status delivery_find(struct outbox *outbox, int64_t seq, struct delivery_row *out);
@@ -311,6 +316,27 @@ MUST_CHECK enum status dependants_next(struct outbox *outbox, int64_t on_seq,
 MUST_CHECK enum status dependants_review(struct outbox *outbox, int64_t seq, int64_t patient,
                                          bool first_charted);
 
+/* ---- lines.c: a line that gets another text ---- */
+
+/* The text that counts of this line: `body` and `next` as in the table; below zero: none does, the
+ * line is entered in error with the text of that entry. */
+int64_t text_wanted(int64_t line, int64_t body, int64_t next);
+/* How the text of entry `seq` stands, by the row of its line. */
+enum entry_state text_state(int64_t seq, int64_t line, const struct delivery_row *row);
+/* From now on `text` (a seq; below zero: as entered in error) counts. What may have been sent is
+ * settled first. CONFLICT: the line is discarded. */
+MUST_CHECK enum status line_take(struct outbox *outbox, int64_t line, int64_t text, int64_t now_ms);
+/* Its last text is settled, and another one was waiting for that: now it goes. */
+MUST_CHECK enum status line_goes_on(struct outbox *outbox, int64_t line, int64_t now_ms);
+/* CONFLICT: the set is not as the correction thinks it is. */
+MUST_CHECK enum status correction_check(struct outbox *outbox,
+                                        const struct put_correction *correction);
+/* Before the entries of its put: what is not true any more. */
+MUST_CHECK enum status correction_withdraw(struct outbox *outbox, const struct put *put);
+/* Behind them: where they are found, and who corrected what and why. */
+MUST_CHECK enum status correction_note(struct outbox *outbox, const struct put *put,
+                                       int64_t first_seq);
+
 /* ---- readers ---- */
 
 struct outbox_reader {
@@ -327,6 +353,7 @@ struct row_walk { /* how rows are shown */
     void *context;
     const struct outbox_search *search;
     size_t shown, most; /* most 0: no limit */
+    bool by_line;       /* in the order of the lines, not of the texts */
     bool stopped;       /* by `seen`, or because there are `most` */
 };
 

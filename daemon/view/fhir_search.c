@@ -274,7 +274,7 @@ static bool codes_fit(const struct fhir_search *search, const struct outbox_row 
 
 bool fhir_search_fits(const struct fhir_search *search, const struct outbox_row *row)
 {
-    if (search->has_id && !uuid_equal(&search->id, &row->id))
+    if (search->has_id && !uuid_equal(&search->id, &row->name))
         return false;
     return search->codes_count == 0 || codes_fit(search, row);
 }

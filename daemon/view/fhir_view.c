@@ -30,24 +30,61 @@ static enum status resource_out(const struct outbox_row *row, struct json_out *o
 
 struct one {
     struct json_out *out;
+    const struct uuid *name;
+    struct uuid set;
+    bool superseded;
     enum status status;
 };
+
+/* One that was retracted says so; a search does not find it. */
+static enum status retracted_out(const struct outbox_row *row, struct json_out *out)
+{
+    struct json_out restated = JSON_OUT_INIT;
+    char room[64];
+    enum status status =
+        observation_restate(row->became, row->became_length, "entered-in-error", &restated);
+
+    if (status == STATUS_OK)
+        status = observation_refer(restated.text, restated.length, own_reference, room, out);
+    json_out_clear(&restated);
+    return status;
+}
 
 static bool one_seen(void *context, const struct outbox_row *row)
 {
     struct one *one = context;
 
-    one->status = row->became && row->state != ENTRY_DISCARDED ? resource_out(row, one->out)
-                                                               : STATUS_NOT_FOUND;
+    one->set = row->set;
+    one->superseded = row->state == ENTRY_SUPERSEDED;
+    if (!row->became || row->state == ENTRY_DISCARDED || !uuid_equal(&row->name, one->name))
+        one->status = STATUS_NOT_FOUND;
+    else if (row->state == ENTRY_RETRACTED)
+        one->status = retracted_out(row, one->out);
+    else if (!one->superseded)
+        one->status = resource_out(row, one->out);
     return false;
 }
 
+static bool newer_seen(void *context, const struct outbox_row *row)
+{
+    struct one *one = context;
+
+    if (!uuid_equal(&row->name, one->name) || row->state == ENTRY_SUPERSEDED)
+        return true;
+    return one_seen(context, row);
+}
+
+/* An Observation is known by the id of its first text, and says what counts now. */
 enum status fhir_observation(struct outbox_reader *reader, const struct uuid *id,
                              struct json_out *out)
 {
-    struct one one = {out, STATUS_OK};
+    struct one one = {.out = out, .name = id, .status = STATUS_OK};
     enum status status = outbox_find(reader, id, one_seen, &one);
 
+    if (status == STATUS_OK && one.superseded)
+        status = outbox_of_set(reader, &one.set, newer_seen, &one);
+    if (status == STATUS_OK && one.superseded)
+        status = STATUS_NOT_FOUND;
     return status == STATUS_OK ? one.status : status;
 }
 
@@ -63,7 +100,7 @@ struct page {
 
 static void entry_out(struct page *page, const struct outbox_row *row)
 {
-    searchset_entry(&page->set, &row->id);
+    searchset_entry(&page->set, &row->name);
     page->status = resource_out(row, page->set.out);
     searchset_entry_end(&page->set);
     page->found++;
@@ -74,8 +111,8 @@ static bool row_seen(void *context, const struct outbox_row *row)
     struct page *page = context;
 
     page->looked_at++;
-    page->last_seq = row->seq;
-    if (row->became && row->state != ENTRY_DISCARDED && fhir_search_fits(page->search, row))
+    page->last_seq = row->page;
+    if (row->became && row->state < ENTRY_DISCARDED && fhir_search_fits(page->search, row))
         entry_out(page, row);
     return page->status == STATUS_OK && page->found < page->search->count;
 }

@@ -169,6 +169,7 @@ void view_kinds(const struct kinds *kinds, const struct kinds_view *how, struct 
     out_object_end(out);
     file_out(&writing, "checks.json", "checks");
     file_out(&writing, "not-taken.json", "not-taken");
+    file_out(&writing, "corrections.json", "corrections");
     file_out(&writing, "panel.json", "panel");
     out_name(out, "scores");
     out_object(out);

@@ -56,12 +56,40 @@ static bool attempt_seen(void *context, const struct attempt *attempt)
     return true;
 }
 
+/* ---- corrections ---- */
+
+/* `name`: what the other reading is to this one; left out where nothing stands instead. */
+static void correction_out(struct json_out *out, const char *name,
+                           const struct row_correction *correction)
+{
+    static const struct uuid none = {{0}};
+
+    if (!correction->given)
+        return;
+    if (!uuid_equal(&correction->id, &none))
+        id_out(out, name, &correction->id);
+    out_name(out, strcmp(name, "corrects") == 0 ? "correction" : "corrected");
+    out_object(out);
+    out_member(out, "reason", correction->reason);
+    out_member_if(out, "text", correction->said);
+    out_member(out, "by", correction->by);
+    time_out(out, "at", correction->at_ms);
+    out_object_end(out);
+}
+
+static void corrections_out(struct json_out *out, const struct outbox_row *row)
+{
+    correction_out(out, "corrects", &row->corrects);
+    correction_out(out, "superseded-by", &row->corrected_by);
+}
+
 /* ---- one reading ---- */
 
 struct entry { /* an Observation of the reading: copied, because the attempts need the reader */
     struct entry *next;
-    int64_t seq;
+    int64_t line;
     struct uuid id;
+    enum entry_state delivery;
     char role[64], reason[160], remote[256];
     enum entry_state state;
     unsigned attempts;
@@ -71,7 +99,8 @@ struct entry { /* an Observation of the reading: copied, because the attempts ne
 
 struct one {
     struct json_out *out;
-    int64_t main;
+    int64_t main, line; /* its text, and the line by which that goes */
+    bool superseded;
     struct uuid set;
     struct entry *first, *last;
     bool no_memory;
@@ -86,8 +115,9 @@ static void keep_entry(struct one *one, const struct outbox_row *row)
         one->no_memory = true;
         return;
     }
-    entry->seq = row->seq;
-    entry->id = row->id;
+    entry->line = row->line;
+    entry->id = row->name;
+    entry->delivery = row->delivery;
     entry->state = row->state;
     entry->attempts = row->attempts;
     (void)snprintf(entry->role, sizeof(entry->role), "%s", row->role);
@@ -96,6 +126,12 @@ static void keep_entry(struct one *one, const struct outbox_row *row)
     if (row->became_length > 0)
         memcpy(entry->became, row->became, row->became_length);
     entry->became_length = row->became_length;
+    if (one->last &&
+        strcmp(row->role, "main") == 0) { /* a new text comes behind what it had before */
+        entry->next = one->first;
+        one->first = entry;
+        return;
+    }
     if (one->last)
         one->last->next = entry;
     else
@@ -103,11 +139,19 @@ static void keep_entry(struct one *one, const struct outbox_row *row)
     one->last = entry;
 }
 
+/* Companions belong to all texts of their reading; with the one that counts those that count are
+ * shown. */
+static bool is_companion(const struct one *one, const struct outbox_row *row)
+{
+    return row->reading == one->line && row->seq != row->reading &&
+           strcmp(row->role, "main") != 0 && (one->superseded || row->state != ENTRY_SUPERSEDED);
+}
+
 static bool set_row_seen(void *context, const struct outbox_row *row)
 {
     struct one *one = context;
 
-    if (row->reading == one->main)
+    if (row->seq == one->main || is_companion(one, row))
         keep_entry(one, row);
     return !one->no_memory;
 }
@@ -117,7 +161,9 @@ static bool main_seen(void *context, const struct outbox_row *row)
     struct one *one = context;
     struct json_out *out = one->out;
 
-    one->main = row->reading;
+    one->main = row->reading == 0 ? 0 : row->seq;
+    one->line = strcmp(row->role, "main") == 0 ? row->line : row->reading;
+    one->superseded = row->state == ENTRY_SUPERSEDED;
     one->set = row->set;
     id_out(out, "id", &row->id);
     id_out(out, "set", &row->set);
@@ -126,6 +172,7 @@ static bool main_seen(void *context, const struct outbox_row *row)
     out_member(out, "state", entry_state_text(row->state));
     out_member_if(out, "reason", row->reason);
     out_member_if(out, "by", row->by);
+    corrections_out(out, row);
     out_member(out, "client", row->client);
     time_out(out, "taken", row->taken_ms);
     time_out(out, "accepted", row->accepted_ms);
@@ -149,12 +196,14 @@ static enum status entry_out(struct outbox_reader *reader, const struct entry *e
     id_out(out, "id", &entry->id);
     out_member(out, "role", entry->role);
     out_member(out, "state", entry_state_text(entry->state));
+    if (entry->state == ENTRY_RETRACTED) /* has the chart heard of it? */
+        out_member(out, "delivery", entry_state_text(entry->delivery));
     out_member_if(out, "reason", entry->reason[0] ? entry->reason : NULL);
     out_member_if(out, "remote", entry->remote[0] ? entry->remote : NULL);
     out_member_integer(out, "tries", entry->attempts);
     out_name(out, "attempts");
     out_array(out);
-    status = outbox_attempts(reader, entry->seq, attempt_seen, out);
+    status = outbox_attempts(reader, entry->line, attempt_seen, out);
     out_array_end(out);
     if (entry->became) {
         out_name(out, "became");
@@ -221,6 +270,7 @@ static bool listed(void *context, const struct outbox_row *row)
     time_out(out, "accepted", row->accepted_ms);
     if (listing->with_sent)
         sent_out("sent", row->sent, row->sent_length, out);
+    corrections_out(out, row);
     if (row->values) {
         out_name(out, "values");
         out_raw(out, row->values, row->values_length);
@@ -230,7 +280,7 @@ static bool listed(void *context, const struct outbox_row *row)
         out_raw(out, row->flags, row->flags_length);
     }
     out_object_end(out);
-    listing->last_seq = row->seq;
+    listing->last_seq = row->page;
     listing->count++;
     return true;
 }
@@ -274,13 +324,14 @@ static void search_state(const json_t *body, struct outbox_search *search,
 
     if (!word)
         return;
-    for (int state = ENTRY_WAITING; state <= ENTRY_DISCARDED; state++)
+    for (int state = ENTRY_WAITING; state <= ENTRY_RETRACTED; state++)
         if (strcmp(entry_state_text((enum entry_state)state), word) == 0) {
             search->has_state = true;
             search->state = (enum entry_state)state;
             return;
         }
-    problem_add(problems, PROBLEM_UNKNOWN_WORD, "/state", "waiting, held, charted or discarded");
+    problem_add(problems, PROBLEM_UNKNOWN_WORD, "/state",
+                "waiting, held, charted, discarded, superseded or retracted");
 }
 
 static void search_kind(const json_t *body, const struct kinds *kinds, struct outbox_search *search,

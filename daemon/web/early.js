@@ -7,7 +7,7 @@
     document.documentElement.dataset.theme = night ? 'night' : 'day';
     document.documentElement.lang = localStorage.getItem('language') ?? (navigator.language.startsWith('es') ? 'es' : 'en');
     globalThis.early = {};
-    for (const path of [`/words/${document.documentElement.lang}.json`, '/v1/session']) {
+    for (const path of [`/words/${document.documentElement.lang}/form.json`, '/v1/session']) {
         globalThis.early[path] = fetch(path, {credentials: 'same-origin', cache: 'no-cache'});
         globalThis.early[path].catch(() => {});
     }

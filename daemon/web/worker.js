@@ -2,10 +2,10 @@
 // the kind table, never a person, a value or an answer. All documents of one version stand in one cache; a newer form is kept beside
 // it and taken when the page says so ('take': nothing is open), the old one is dropped then.
 const version = 'form-@version@';
-const documents = ['/', '/form.js', '/more.js', '/form.css', '/early.js', '/icon.svg', '/form.webmanifest', '/words/en.json', '/words/es.json'];
+const documents = ['/', '/form.js', '/more.js', '/later.js', '/form.css', '/early.js', '/icon.svg', '/form.webmanifest', ...['en', 'es'].flatMap((language) => ['form', 'later'].map((part) => `/words/${language}/${part}.json`))];
 const table = '/v1/kinds';
 
-const tables = ['en', 'es'].map((language) => `${table}?language=${language}`);
+const tables = ['en', 'es'].map((language) => `${table}?for=form&language=${language}`);
 
 self.addEventListener('install', (event) => event.waitUntil(caches.open(version).then((cache) => cache.addAll([...documents, ...tables]))));
 

@@ -19,6 +19,10 @@ typedef const char *reference_lookup(void *context, const struct uuid *id);
 MUST_CHECK enum status observation_refer(const char *json, size_t length, reference_lookup *lookup,
                                          void *context, struct json_out *out);
 
+/* The same copy with another status ("corrected", "entered-in-error"); its references stay as they are. */
+MUST_CHECK enum status observation_restate(const char *json, size_t length, const char *state,
+                                           struct json_out *out);
+
 /* Give the Observation in `out` (as observation_refer() wrote it) another id: the one it has on the server. */
 MUST_CHECK enum status observation_rename(struct json_out *out, const char *id);
 

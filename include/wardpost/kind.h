@@ -226,6 +226,11 @@ struct reason { /* why a sign was not taken */
     struct coding coding;
 };
 
+struct correction_reason { /* why a reading is corrected or retracted */
+    const char *word, *text;
+    bool says_why; /* the word alone says nothing: a text goes with it */
+};
+
 struct panel {
     const char *title, *profile;
     const char *members_category; /* code */
@@ -273,6 +278,8 @@ const char *kinds_nearest(const struct kinds *kinds, const char *name);
 const struct reason *kinds_reason(const struct kinds *kinds, const char *word);
 size_t kinds_reason_count(const struct kinds *kinds);
 const struct reason *kinds_reason_at(const struct kinds *kinds, size_t index);
+const struct correction_reason *kinds_correction_reason(const struct kinds *kinds,
+                                                         const char *word); /* NULL: no such word */
 const struct panel *kinds_panel(const struct kinds *kinds);
 size_t kinds_language_count(const struct kinds *kinds); /* beside the table's own */
 const struct language *kinds_language_at(const struct kinds *kinds, size_t index);

@@ -50,7 +50,7 @@ void outbox_know(struct outbox *outbox, struct know *know);
 
 /* ---- looking ---- */
 
-#define PATIENTS_MOST 50 /* in one answer */
+#define PATIENTS_SHOWN_MOST 50 /* in one answer */
 
 struct patient_question { /* one of value, birth_date, family, ward leads; the others narrow it (but ward) */
     const char *value;              /* of the identifier */

@@ -7,6 +7,11 @@
  *   charted     the server has it                 stays
  *   discarded   a person said so, with a reason   stays
  *
+ * A reading may be corrected: then its Observation has a newer text (an entry of its own), which goes by the line of the
+ * first one: under its identifier, at its place among the patient's. What was never sent is not sent; what may have been
+ * sent is settled first. A text is then, whatever its line's state:
+ *   superseded  a newer one counts                retracted   none counts: the chart hears that it was entered in error
+ *
  * An entry counts as accepted at the COMMIT that outbox_put()'s callback reports, not before, not later; a crash at any
  * point leaves all entries of one put wholly in or wholly out. Many puts share one COMMIT (group commit).
  *
@@ -27,7 +32,14 @@
 
 struct outbox;
 
-enum entry_state { ENTRY_WAITING, ENTRY_HELD, ENTRY_CHARTED, ENTRY_DISCARDED };
+enum entry_state {
+    ENTRY_WAITING,
+    ENTRY_HELD,
+    ENTRY_CHARTED,
+    ENTRY_DISCARDED,
+    ENTRY_SUPERSEDED, /* of a text, never of a line */
+    ENTRY_RETRACTED
+};
 const char *entry_state_text(enum entry_state state); /* "waiting" */
 
 struct outbox_options {
@@ -48,6 +60,7 @@ struct known_patient;
 struct put_need {
     size_t on; /* index of an earlier entry of the same put */
     bool strict;
+    int64_t there; /* seq of a line that is on disk already; then `on` says nothing; else 0 */
 };
 
 struct put_entry { /* all borrowed until `done` */
@@ -70,6 +83,26 @@ struct put_entry { /* all borrowed until `done` */
     const char *hold_reason;
     const struct put_need *needs;
     size_t needs_count;
+    /* of a correction, else 0 */
+    int64_t line; /* seq of the line whose new text this is; its needs are the line's */
+    int64_t of;   /* seq of the line of its reading's main, in place of `reading` */
+};
+
+/* With a put: it corrects a reading of a set that is on disk. */
+struct put_line { /* of that set, as it was when the correction was made */
+    int64_t line, text; /* seqs: the line, and the text of it that counts */
+    bool withdraw;      /* it is not true any more: retracted, or no longer to be worked out */
+};
+
+struct put_correction {
+    int64_t first;    /* seq of the set's first entry */
+    int64_t replaces; /* seq and id of the text that is corrected or retracted */
+    struct uuid replaces_id;
+    size_t entry;               /* its new text, by index; SIZE_MAX: retracted */
+    const struct uuid *instead; /* retracted, and what was meant stands there; else NULL */
+    const char *reason, *said, *by; /* word; text or NULL; who */
+    const struct put_line *lines;
+    size_t lines_count;
 };
 
 #define PATIENT_KEY_ROOM 1216 /* "system|value" and its NUL: 200 and 100 characters of up to 4 bytes */
@@ -87,17 +120,20 @@ struct put { /* one request; all or none */
     uint8_t key_content[32]; /* hash of the request's body */
     const char *answer;      /* kept for the key, when there is one */
     size_t answer_length;
+    const struct put_correction *correction; /* NULL: none */
+    struct put *also; /* another one, with this one or not at all; its done() is not called; NULL: none */
 
     /* Called once on the writer thread, after the COMMIT (or the failure). `status`:
      *   OK        on disk
      *   CONFLICT  an id is there already with other content; conflict_entry says which; nothing was kept
      *             (OK with `replayed` true: all ids were there with the same content, and nothing was written)
-     *   DISK_FULL, NO_MEMORY, IO, BUSY  nothing was kept */
+     *   DISK_FULL, NO_MEMORY, IO, BUSY  nothing was kept
+     *   CONFLICT with a correction: a line has another text by now, or is discarded; look again (`stale`) */
     void (*done)(struct put *put);
     void *context;
     enum status status;
     size_t conflict_entry;
-    bool replayed;
+    bool replayed, stale;
     union {
         void *align;
         char room[64];
@@ -140,6 +176,9 @@ struct claim_entry {
     int64_t sent_ms;     /* wall clock of the last attempt's mark; 0: none */
     const char *remote;  /* "Observation/123" when this is a new version of something charted, else NULL */
     const char *remote_version;
+    bool corrected; /* its text is not the first one */
+    bool withdrawn; /* it goes as entered in error */
+    bool released;  /* a person has let this text go after it was held */
     const int64_t *needs; /* seqs of the entries it refers to */
     size_t needs_count;
 };
@@ -182,7 +221,7 @@ struct settlement {
 MUST_CHECK enum status outbox_settle(struct outbox *outbox, const struct settlement *settlements, size_t count,
                                      int64_t now_ms);
 
-/* Where an entry is: "Observation/123", malloc'd; NULL when it is not charted. [any] */
+/* Where an entry is: "Observation/123", malloc'd; NULL when it was never charted. [any] */
 MUST_CHECK enum status outbox_remote(struct outbox_reader *reader, int64_t seq, struct uuid *id_out, char **remote_out);
 
 /* ---- people ---- */
@@ -212,6 +251,13 @@ struct attempt {
     size_t said_length;
 };
 
+struct row_correction {
+    bool given;
+    struct uuid id;   /* of the other reading; zeros: a retraction, with nothing instead */
+    const char *reason, *said, *by; /* `said` may be NULL */
+    int64_t at_ms;
+};
+
 struct outbox_row { /* borrowed until the callback returns or the next call on this reader */
     int64_t seq;
     struct uuid id, set;
@@ -227,6 +273,11 @@ struct outbox_row { /* borrowed until the callback returns or the next call on t
     unsigned attempts;
     int64_t due_ms, settled_ms;
     const char *remote, *remote_version;
+    int64_t line;                /* seq of the line by which it goes; its own seq but for newer texts */
+    struct uuid name;            /* the line's id: the identifier of the Observation */
+    enum entry_state delivery;   /* the line's own state */
+    int64_t page;                /* what after_seq is for the page behind this row */
+    struct row_correction corrects, corrected_by;
 };
 
 /* return false to stop */

@@ -46,6 +46,15 @@ struct found { /* one Observation in a searchset */
 MUST_CHECK enum status search_answer_read(const char *text, size_t length, struct found *out,
                                           size_t room, size_t *count, bool *more);
 
+struct read_back { /* one Observation as the server has it now */
+    bool same;        /* all that we said is there, and means the same */
+    char version[80]; /* meta.versionId, "" when none */
+};
+
+/* The answer to a read, and what we sent. INVALID when the answer is no Observation. */
+MUST_CHECK enum status read_back_answer_read(const char *text, size_t length, const char *ours,
+                                             size_t ours_length, struct read_back *out);
+
 struct abilities { /* of the server, from its CapabilityStatement; absent means false */
     char fhir_version[16];
     bool json;

@@ -20,9 +20,14 @@ MUST_CHECK enum status view_reading(struct outbox_reader *reader, const struct u
 /* POST /v1/readings/_search: `body` is {"patient"?, "kind"?, "state"?, "since"?, "count"?, "after"?}. */
 MUST_CHECK enum status view_readings(struct outbox_reader *reader, const struct kinds *kinds, const json_t *body,
                                      struct json_out *out, struct problems *problems);
-/* POST /v1/patients/_search; `server`: asked, away or none. */
+/* POST /v1/patients/_search: what the local copy finds, and besides it those that the server named; `server`: asked, away or none. */
+struct patients_named {
+    const struct known_patient *items;
+    size_t count;
+    const char *server;
+};
 MUST_CHECK enum status view_known_patients(struct outbox_reader *reader, const struct patient_question *question,
-                                           const char *server, struct json_out *out);
+                                           const struct patients_named *named, struct json_out *out);
 /* One of them, as it stands in there. */
 void view_known_patient(const struct known_patient *patient, struct json_out *out);
 /* GET /v1/refusals */

@@ -5,14 +5,16 @@
 
 #include <stddef.h>
 
+enum web_coding { CODING_NONE, CODING_GZIP, CODING_BROTLI, CODINGS };
+
 struct web_page {
     const char *path; /* "/form.css" */
     const char *type; /* media type */
     const char *tag;  /* strong entity tag, with its quotes */
-    const unsigned char *bytes;
-    size_t length;
-    const unsigned char *packed; /* the same, gzip */
-    size_t packed_length;
+    struct {
+        const unsigned char *bytes;
+        size_t length;
+    } as[CODINGS];
 };
 
 const struct web_page *web_find(const char *path); /* NULL: there is none */

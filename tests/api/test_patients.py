@@ -123,9 +123,12 @@ class Patients(WithDaemon):
         self.assertEqual(50, len(self.values(ward="Big")))
 
     def test_too_many_lines(self):
-        answer = self.daemon.post((json.dumps(one("H-1")) + "\n").encode() * 70000, "/v1/patients", headers=NDJSON)
+        line = b'{"identifier":{"system":"urn:x","value":"H-1"}}\n'
+        answer = self.daemon.post(line * 50001, "/v1/patients", headers=NDJSON, timeout=60)
         self.assertEqual(413, answer.status, answer.body)
         self.assertEqual([], self.values(identifier="H-1"))
+        self.assertEqual(50000, len(self.imported(line * 50000, timeout=60)))
+        self.assertEqual(["H-1"], self.values(identifier="H-1"))
 
     def test_a_reading_makes_its_patient_known(self):
         self.taken(reading(patient=patient("I-1")))

@@ -69,6 +69,11 @@ class Views(WithDaemon):
         got = self.daemon.post({"kind": "heart-rate", "state": "waiting"}, "/v1/readings/_search").json["readings"]
         self.assertEqual(self.ids[::-1], [one["id"] for one in got])
         self.assertEqual([], self.daemon.post({"kind": "pain"}, "/v1/readings/_search").json["readings"])
+        self.assertNotIn("sent", got[0])
+        sent = self.daemon.post({"kind": "heart-rate", "sent": True, "count": 1}, "/v1/readings/_search").json["readings"][0]["sent"]
+        self.assertEqual("heart-rate", sent["readings"][0]["kind"] if "readings" in sent else sent["kind"])
+        answer = self.daemon.post({"sent": "yes"}, "/v1/readings/_search")
+        self.assertEqual((422, [("/sent", "wrong-type")]), (answer.status, answer.problems()))
         answer = self.daemon.post({"kid": "pain"}, "/v1/readings/_search")
         self.assertEqual((422, [("/kid", "unknown-field")]), (answer.status, answer.problems()))
 

@@ -10,18 +10,22 @@
  *   reading NAME of PATIENT [held]    put into the outbox, in this order
  *   panel NAME lists NAME... [spoilt] goes into it together with the readings that it lists;
  *                                     spoilt: not in the form in which we write Observations
+ *   score NAME of NAME...             the same, but it goes only with all of them
+ *   correction NAME of NAME [at once] the second one becomes the first; at once: before anything goes
  *   METHOD PATH [has TEXT]... [lacks TEXT]... -> ANSWER   the far end expects this request next,
  *                                     and answers so; {NAME} stands for a reading's UUID
  *   once WHO is STATE: DEED           after the requests above; WHO: a NAME or destination
  *   once disk refused N times: DEED   DEED: release NAME  ·  nudge  ·  restart  ·  make room
+ *                                     correct NAME  ·  retract NAME... (with what is not true without it)
  *   NAME is STATE [because TEXT]      how it must end
  *   destination STATE                 up, away or paused, at the end
  *
- * ANSWER: [disk fails, | disk full, | late] and one of
+ * ANSWER: [disk fails, | disk full, | late | meanwhile DEED,] and one of
  *   statement WORD...  ·  NNN [retry-after N] [location N] [place N] [etag N] [outcome CODE]  ·
- *   found NAME[=N]... [more]  ·  entries NNN...  ·  hang up  ·  text ...
- * disk fails: the next write of the store; disk full: all from now on. place is a location that
- * tells no version; found NAME=N tells its id there, more that the answer has more pages. */
+ *   found NAME[=N]... [more]  ·  resource NAME N vN [STATUS]  ·  entries NNN...  ·  hang up  ·  text ...
+ * meanwhile: before the answer is given. disk fails: the next write of the store; disk full: all from now on. place is a location that
+ * tells no version; found NAME=N tells its id there, more that the answer has more pages.
+ * resource: this text of an Observation, with id N there, in that version. */
 /* clang-format on */
 #include <dirent.h>
 #include <pthread.h>
@@ -56,6 +60,9 @@ struct named {
     char name[16], patient[32];
     struct uuid id;
     bool held, spoilt, with_panel; /* with_panel: not by itself, its panel takes it along */
+    bool is_score;
+    size_t corrects; /* 0: nothing; else index + 1 of the text before this one */
+    bool at_once;
     size_t members[NAMES_MOST], members_count; /* of a panel */
 };
 
@@ -167,7 +174,9 @@ static void take_panel(struct scenario *scenario, char *words)
     const char *word = strtok_r(words, " ", &words);
 
     snprintf(panel->name, sizeof(panel->name), "%s", word);
-    assert_string_equal(strtok_r(NULL, " ", &words), "lists");
+    word = strtok_r(NULL, " ", &words);
+    panel->is_score = strcmp(word, "of") == 0;
+    assert_true(panel->is_score || strcmp(word, "lists") == 0);
     while ((word = strtok_r(NULL, " ", &words))) {
         struct named *member;
 
@@ -180,6 +189,19 @@ static void take_panel(struct scenario *scenario, char *words)
         panel->members[panel->members_count++] = (size_t)(member - scenario->names);
         memcpy(panel->patient, member->patient, sizeof(panel->patient));
     }
+}
+
+static void take_correction(struct scenario *scenario, const char *line)
+{
+    struct named *named = new_name(scenario);
+    const struct named *before;
+    char of[16];
+
+    assert_int_equal(sscanf(line, "correction %15s of %15s", named->name, of), 2);
+    before = find_name(scenario, of);
+    named->corrects = (size_t)(before - scenario->names) + 1;
+    named->at_once = strstr(line, " at once") != NULL;
+    memcpy(named->patient, before->patient, sizeof(named->patient));
 }
 
 static void take_moment(struct scenario *scenario, const char *line)
@@ -250,6 +272,10 @@ static void take_line(struct scenario *scenario, char *line)
         take_reading(scenario, line);
     else if (strncmp(line, "panel ", 6) == 0)
         take_panel(scenario, line + 6);
+    else if (strncmp(line, "score ", 6) == 0)
+        take_panel(scenario, line + 6);
+    else if (strncmp(line, "correction ", 11) == 0)
+        take_correction(scenario, line);
     else if (strncmp(line, "once ", 5) == 0)
         take_moment(scenario, line);
     else if (strncmp(line, "destination ", 12) == 0)
@@ -270,16 +296,50 @@ static void read_scenario(const char *path, struct scenario *scenario)
     assert_non_null(file);
     snprintf(scenario->file, sizeof(scenario->file), "%s", strrchr(path, '/') + 1);
     /* one transfer at a time: a script has an order */
-    scenario->options = (struct courier_options){.batch_most = 10,
-                                                 .transfers_most = 1,
-                                                 .request_timeout_ms = 150,
-                                                 .connect_timeout_ms = 1000,
-                                                 .retry_first_ms = 5,
-                                                 .retry_most_ms = 40,
-                                                 .server_error_tries = 3};
+    scenario->options = (struct courier_options){
+        .batch_most = 10,
+        .transfers_most = 1,
+        .request_timeout_ms = 400, /* far more than a busy machine needs to answer */
+        .connect_timeout_ms = 1000,
+        .retry_first_ms = 5,
+        .retry_most_ms = 40,
+        .server_error_tries = 3};
     while (fgets(line, sizeof(line), file))
         take_line(scenario, line);
     fclose(file);
+}
+
+/* ---- texts ---- */
+
+/* A newer text has the UUID of the first one. */
+static const struct named *first_text(const struct scenario *scenario, const struct named *named)
+{
+    while (named->corrects)
+        named = &scenario->names[named->corrects - 1];
+    return named;
+}
+
+static void write_became(const struct scenario *scenario, const struct named *named, char *out)
+{
+    char id[UUID_TEXT_ROOM];
+    int used;
+
+    uuid_text(&first_text(scenario, named)->id, id);
+    used = sprintf(out,
+                   "{%s\"resourceType\":\"Observation\",\"id\":\"%s\",\"identifier\":[{\"system\":"
+                   "\"urn:ietf:rfc:3986\",\"value\":\"urn:uuid:%s\"}],\"status\":\"%s\",\"note\":[{"
+                   "\"text\":\"%s\"}]",
+                   named->spoilt ? " " : "", id, id, named->corrects ? "corrected" : "final",
+                   named->name);
+    for (size_t i = 0; i < named->members_count; i++) {
+        uuid_text(&scenario->names[named->members[i]].id, id);
+        used += sprintf(out + used, "%s{\"reference\":\"urn:uuid:%s\"}",
+                        i                 ? ","
+                        : named->is_score ? ",\"derivedFrom\":["
+                                          : ",\"hasMember\":[",
+                        id);
+    }
+    sprintf(out + used, named->members_count > 0 ? "]}" : "}");
 }
 
 /* ---- the far end ---- */
@@ -331,6 +391,26 @@ static void answer_found(const char *words, struct script_answer *answer)
         first = false;
     }
     sprintf(answer->body + used, "]}");
+}
+
+/* The text of the Observation by which a line is known, with the id it has there. */
+static void answer_resource(const struct scenario *scenario, const char *words,
+                            struct script_answer *answer)
+{
+    char name[16], status[24] = "", became[1200];
+    const char *tail, *state;
+    int id = 0, version = 0;
+
+    assert_true(sscanf(words, " %15s %d v%d %23s", name, &id, &version, status) >= 3);
+    write_became(scenario, find_name(scenario, name), became);
+    tail = strstr(became, ",\"identifier\"");
+    state = strstr(tail, "\"status\":\"") + 10;
+    answer->status = 200;
+    sprintf(
+        answer->body,
+        "{\"resourceType\":\"Observation\",\"id\":\"%d\",\"meta\":{\"versionId\":\"%d\"}%.*s%s%s",
+        id, version, (int)(state - tail), tail, status[0] ? status : "",
+        status[0] ? strchr(state, '"') : state);
 }
 
 static void answer_entries(const char *words, struct script_answer *answer)
@@ -393,22 +473,37 @@ static const char *trouble_disk(struct scenario *scenario, const char *words)
     return words + sizeof(full) - 1;
 }
 
+static void do_deed(struct scenario *scenario, const char *deed);
+
+/* What somebody does before the far end answers. */
+static const char *do_meanwhile(struct scenario *scenario, const char *words)
+{
+    char deed[40];
+
+    if (sscanf(words, "meanwhile %39[^,],", deed) != 1)
+        return words;
+    do_deed(scenario, deed);
+    return strchr(words, ',') + 2;
+}
+
 static void give_answer(struct scenario *scenario, const char *words, struct script_answer *answer)
 {
-    words = trouble_disk(scenario, words);
+    words = trouble_disk(scenario, do_meanwhile(scenario, words));
     if (strcmp(words, "hang up") == 0)
         answer->hang_up = true;
     else if (strncmp(words, "statement", 9) == 0)
         answer_statement(words + 9, answer);
     else if (strncmp(words, "found", 5) == 0)
         answer_found(words + 5, answer);
+    else if (strncmp(words, "resource", 8) == 0)
+        answer_resource(scenario, words + 8, answer);
     else if (strncmp(words, "entries", 7) == 0)
         answer_entries(words + 7, answer);
     else if (strncmp(words, "text ", 5) == 0) {
         answer->status = 200;
         sprintf(answer->body, "%s", words + 5);
     } else if (strncmp(words, "late ", 5) == 0) {
-        answer->wait_ms = 400;
+        answer->wait_ms = 900;
         answer_status(words + 5, answer);
     } else {
         answer_status(words, answer);
@@ -466,24 +561,6 @@ static void on_disk(struct put *put)
     atomic_store((atomic_int *)put->context, (int)put->status);
 }
 
-static void write_became(const struct scenario *scenario, const struct named *named, char *out)
-{
-    char id[UUID_TEXT_ROOM];
-    int used;
-
-    uuid_text(&named->id, id);
-    used = sprintf(out,
-                   "{%s\"resourceType\":\"Observation\",\"id\":\"%s\",\"identifier\":[{\"system\":"
-                   "\"urn:ietf:rfc:3986\",\"value\":\"urn:uuid:%s\"}]",
-                   named->spoilt ? " " : "", id, id);
-    for (size_t i = 0; i < named->members_count; i++) {
-        uuid_text(&scenario->names[named->members[i]].id, id);
-        used += sprintf(out + used, "%s{\"reference\":\"urn:uuid:%s\"}",
-                        i ? "," : ",\"hasMember\":[", id);
-    }
-    sprintf(out + used, named->members_count > 0 ? "]}" : "}");
-}
-
 struct putting { /* a reading, or a panel behind its members */
     char became[NAMES_MOST][1200];
     struct put_entry entries[NAMES_MOST];
@@ -521,7 +598,7 @@ static void add_panel(const struct scenario *scenario, const struct named *panel
 
     for (size_t i = 0; i < panel->members_count; i++) {
         add_entry(scenario, &scenario->names[panel->members[i]], putting);
-        putting->needs[i].on = i;
+        putting->needs[i] = (struct put_need){.on = i, .strict = panel->is_score};
     }
     entry = add_entry(scenario, panel, putting);
     entry->reading = SIZE_MAX;
@@ -533,29 +610,94 @@ static void add_panel(const struct scenario *scenario, const struct named *panel
     entry->needs_count = panel->members_count;
 }
 
-static void put_named(const struct scenario *scenario, const struct named *named)
+static void put_and_wait(const struct scenario *scenario, struct put *put)
 {
     atomic_int status = (int)STATUS_BUSY;
+
+    put->client = "scenario";
+    put->table_version = "0";
+    put->accepted_ms = clock_wall_ms();
+    put->done = on_disk;
+    put->context = &status;
+    outbox_put(scenario->outbox, put);
+    while (atomic_load(&status) == (int)STATUS_BUSY)
+        nanosleep(&(struct timespec){.tv_nsec = 100000}, NULL);
+    assert_int_equal(atomic_load(&status), STATUS_OK);
+}
+
+static void put_named(const struct scenario *scenario, const struct named *named)
+{
     struct putting *putting = calloc(1, sizeof(*putting));
-    struct put put = {.set = named->id,
-                      .patient = named->patient,
-                      .client = "scenario",
-                      .table_version = "0",
-                      .accepted_ms = clock_wall_ms(),
-                      .entries = putting->entries,
-                      .done = on_disk,
-                      .context = &status};
+    struct put put = {.set = named->id, .patient = named->patient, .entries = putting->entries};
 
     if (named->members_count > 0)
         add_panel(scenario, named, putting);
     else
         add_entry(scenario, named, putting);
     put.count = putting->count;
-    outbox_put(scenario->outbox, &put);
-    while (atomic_load(&status) == (int)STATUS_BUSY)
-        nanosleep(&(struct timespec){.tv_nsec = 100000}, NULL);
-    assert_int_equal(atomic_load(&status), STATUS_OK);
+    put_and_wait(scenario, &put);
     free(putting);
+}
+
+struct place { /* of a text */
+    int64_t seq, line;
+};
+
+static bool place_seen(void *context, const struct outbox_row *row)
+{
+    *(struct place *)context = (struct place){row->seq, row->line};
+    return false;
+}
+
+/* With a reader of its own: it may be the far end's thread that asks. */
+static struct place place_of(const struct scenario *scenario, const struct named *named)
+{
+    struct place place = {0, 0};
+    struct outbox_reader *reader;
+
+    assert_int_equal(outbox_reader_open(scenario->outbox, &reader), STATUS_OK);
+    assert_int_equal(outbox_find(reader, &named->id, place_seen, &place), STATUS_OK);
+    outbox_reader_close(reader);
+    return place;
+}
+
+/* `fresh` NULL: what is named is retracted. */
+static void correct(const struct scenario *scenario, const struct named *fresh, char *names)
+{
+    struct putting *putting = calloc(1, sizeof(*putting));
+    struct put_line lines[NAMES_MOST];
+    struct put_correction correction = {
+        .entry = fresh ? 0 : SIZE_MAX, .reason = "other", .by = "a nurse", .lines = lines};
+    const struct named *first = NULL;
+    struct put put = {.entries = putting->entries, .correction = &correction};
+
+    for (const char *name = strtok_r(names, " ", &names); name;
+         name = strtok_r(NULL, " ", &names)) {
+        const struct named *named = find_name(scenario, name);
+        const struct place place = place_of(scenario, named);
+
+        first = first ? first : named;
+        lines[correction.lines_count++] = (struct put_line){place.line, place.seq, !fresh};
+    }
+    assert_non_null(first);
+    put.set = first_text(scenario, first)->id;
+    put.patient = first->patient;
+    correction.first = lines[0].line;
+    correction.replaces = lines[0].text;
+    correction.replaces_id = first->id;
+    if (fresh)
+        add_entry(scenario, fresh, putting)->line = lines[0].line;
+    put.count = putting->count;
+    put_and_wait(scenario, &put);
+    free(putting);
+}
+
+static void correct_by(const struct scenario *scenario, const struct named *fresh)
+{
+    char name[16];
+
+    snprintf(name, sizeof(name), "%s", scenario->names[fresh->corrects - 1].name);
+    correct(scenario, fresh, name);
 }
 
 struct state {
@@ -573,10 +715,11 @@ static bool state_seen(void *context, const struct outbox_row *row)
 
 static void look_at(const struct scenario *scenario, const char *name, struct state *state)
 {
+    enum status status;
+
     *state = (struct state){"", ""};
-    assert_int_equal(
-        outbox_find(scenario->reader, &find_name(scenario, name)->id, state_seen, state),
-        STATUS_OK);
+    status = outbox_find(scenario->reader, &find_name(scenario, name)->id, state_seen, state);
+    assert_true(status == STATUS_OK || status == STATUS_NOT_FOUND); /* a correction to come */
 }
 
 static bool destination_is(const struct scenario *scenario, const char *state, char why[600])
@@ -628,6 +771,13 @@ static void do_deed(struct scenario *scenario, const char *deed)
         assert_int_equal(outbox_release(scenario->outbox, &find_name(scenario, deed + 8)->id,
                                         "seen", "a nurse", clock_wall_ms()),
                          STATUS_OK);
+    } else if (strncmp(deed, "correct ", 8) == 0) {
+        correct_by(scenario, find_name(scenario, deed + 8));
+    } else if (strncmp(deed, "retract ", 8) == 0) {
+        char names[40];
+
+        snprintf(names, sizeof(names), "%s", deed + 8);
+        correct(scenario, NULL, names);
     } else if (strcmp(deed, "nudge") == 0) {
         courier_nudge(scenario->courier);
     } else if (strcmp(deed, "make room") == 0) {
@@ -696,7 +846,9 @@ static void run_scenario(struct scenario *scenario, const char *folder)
     assert_int_equal(outbox_start(&options, &scenario->outbox), STATUS_OK);
     assert_int_equal(outbox_reader_open(scenario->outbox, &scenario->reader), STATUS_OK);
     for (size_t i = 0; i < scenario->names_count; i++)
-        if (!scenario->names[i].with_panel)
+        if (scenario->names[i].at_once)
+            correct_by(scenario, &scenario->names[i]);
+        else if (!scenario->names[i].with_panel && !scenario->names[i].corrects)
             put_named(scenario, &scenario->names[i]);
     start_courier(scenario);
     while (!(all_moments_over(scenario, why) && has_ended(scenario, why)) &&

@@ -279,6 +279,46 @@ static void test_there_already(void **state)
     assert_int_equal(answer(&delivery, 201).type, DEED_CHARTED);
 }
 
+/* A correction of what is charted, read back: after a lost answer, or a version that does not fit.
+ */
+static const struct {
+    struct delivery delivery;
+    struct event event;
+    enum deed_type type;
+} read_backs[] = {
+    {{.update = true, .corrected = true},
+     {.type = EVENT_FOUND, .same = true, .changed = true},
+     DEED_CHARTED                                                                                                    },
+    {{.update = true, .corrected = true},                    {.type = EVENT_FOUND},                      DEED_SEND   },
+    {{.update = true, .corrected = true},                    {.type = EVENT_FOUND, .changed = true},     DEED_HOLD   },
+    {{.update = true, .corrected = true, .released = true},
+     {.type = EVENT_FOUND, .changed = true},
+     DEED_SEND                                                                                                       },
+    {{.update = true, .corrected = true, .accepted = true},
+     {.type = EVENT_FOUND, .changed = true},
+     DEED_CHARTED                                                                                                    },
+    {{.update = true, .corrected = true},                    {.type = EVENT_NOT_FOUND},                  DEED_HOLD   },
+    {{.update = true},                                       {.type = EVENT_FOUND, .changed = true},     DEED_SEND   }, /* a panel */
+    {{.corrected = true},                                    {.type = EVENT_FOUND, .changed = true},     DEED_LOOK_UP}, /* a create */
+    {{.update = true, .corrected = true},                    {.type = EVENT_ANSWER, .http_status = 404}, DEED_LOOK_UP},
+    {{.update = true, .corrected = true},                    {.type = EVENT_ANSWER, .http_status = 412}, DEED_LOOK_UP},
+    {{.update = true, .corrected = true, .ambiguous = true},
+     {.type = EVENT_CLAIMED, .now_ms = 1000000},
+     DEED_LOOK_UP                                                                                                    },
+};
+
+static void test_what_reading_back_means(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < sizeof(read_backs) / sizeof(read_backs[0]); i++) {
+        struct delivery delivery = read_backs[i].delivery;
+
+        delivery.way = WAY_CONDITIONAL_CREATE;
+        assert_int_equal(courier_step(&delivery, &options, &read_backs[i].event).type,
+                         read_backs[i].type);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -293,6 +333,7 @@ int main(void)
         cmocka_unit_test(test_ways),
         cmocka_unit_test(test_ways_have_names),
         cmocka_unit_test(test_there_already),
+        cmocka_unit_test(test_what_reading_back_means),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

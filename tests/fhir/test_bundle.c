@@ -309,9 +309,27 @@ static void test_failed_allocations(void **state)
     json_out_clear(&out);
 }
 
+static void test_another_status(void **state)
+{
+    static const char given[] =
+        HEAD ",\"status\":\"final\",\"note\":[{\"status\":\"final\"}],\"hasMember\":[" ONE "]}";
+    struct json_out out = JSON_OUT_INIT;
+
+    (void)state;
+    assert_int_equal(observation_restate(given, strlen(given), "entered-in-error", &out),
+                     STATUS_OK);
+    assert_string_equal(json_out_text(&out),
+                        HEAD ",\"status\":\"entered-in-error\",\"note\":[{\"status\":\"final\"}],"
+                             "\"hasMember\":[" ONE "]}");
+    json_out_clear(&out);
+    assert_int_equal(observation_restate("{}", 2, "corrected", &out), STATUS_INVALID);
+    json_out_clear(&out);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_another_status),
         cmocka_unit_test(test_references_are_looked_up),
         cmocka_unit_test(test_what_is_not_ours_leaves_nothing_behind),
         cmocka_unit_test(test_each_cut_is_refused),

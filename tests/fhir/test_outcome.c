@@ -105,6 +105,70 @@ static void test_etags(void **state)
     }
 }
 
+/* ---- an Observation read back ---- */
+
+static const char ours[] =
+    "{'resourceType':'Observation','id':'0b0e6f0e-7a0e-4a52-9a3c-8c1f0d7c2b11','meta':{'profile':['"
+    "p']},'status':'corrected','code':{'coding':[{'system':'s','code':'c'}]},"
+    "'effectiveDateTime':'2026-11-25T09:30:00+01:00','valueQuantity':{'value':72.0},"
+    "'derivedFrom':[{'reference':'Observation/12'}]}";
+
+static const struct {
+    const char *theirs;
+    bool same;
+    const char *version;
+} read_backs[] = {
+  /* with all that a server may add, and as it may write it */
+    {"{'resourceType':'Observation','id':'9','meta':{'versionId':'4','profile':[]},'text':{'div':'<"
+     "p/>'},'derivedFrom':[{'reference':'http://server.example/fhir/"
+     "Observation/12','display':'x'}],'status':'corrected','code':{'coding':[{'code':'c','system':"
+     "'s','display':'D'}],'text':'T'},'effectiveDateTime':'2026-11-25T08:30:00Z','valueQuantity':{'"
+     "value':72,'unit':'u'}}",                                                               true,  "4"},
+    {"{'resourceType':'Observation','status':'final','code':{'coding':[{'system':'s','code':'c'}]},"
+     "'effectiveDateTime':'2026-11-25T09:30:00+01:00','valueQuantity':{'value':72.0},'derivedFrom':"
+     "[{'reference':'Observation/12'}]}",                                                    false, "" },
+    {"{'resourceType':'Observation','meta':{'versionId':'5'},'status':'corrected','code':{'coding':"
+     "[{'system':'s','code':'c'}]},'effectiveDateTime':'2026-11-25T09:30:00+01:00','valueQuantity':"
+     "{'value':72.1},'derivedFrom':[{'reference':'Observation/12'}]}",                       false, "5"},
+    {"{'resourceType':'Observation','status':'corrected','code':{'coding':[{'system':'s','code':'c'"
+     "},{'system':'s','code':'d'}]},'effectiveDateTime':'2026-11-25T09:30:00+01:00','valueQuantity'"
+     ":{'value':72.0},'derivedFrom':[{'reference':'Observation/12'}]}",                      false, "" },
+    {"{'resourceType':'Observation','status':'corrected','code':{'coding':[{'system':'s','code':'c'"
+     "}]},'effectiveDateTime':'2026-11-25T09:31:00+01:00','valueQuantity':{'value':72.0},"
+     "'derivedFrom':[{'reference':'Observation/12'}]}",                                      false, "" },
+    {"{'resourceType':'Observation','status':'corrected','code':{'coding':[{'system':'s','code':'c'"
+     "}]},'effectiveDateTime':'2026-11-25T09:30:00+01:00','valueQuantity':{'value':72.0},"
+     "'derivedFrom':[{'reference':'Observation/2'}]}",                                       false, "" },
+    {"{'resourceType':'Observation','status':['corrected'],'code':7,'meta':[{'versionId':'5'}]}",
+     false,                                                                                              "" },
+    {"{'resourceType':'Observation'}",                                                            false, "" },
+};
+
+static void test_read_back(void **state)
+{
+    size_t ours_length, length;
+    char *sent = quoted(ours, &ours_length);
+    struct read_back there;
+
+    (void)state;
+    for (size_t i = 0; i < sizeof(read_backs) / sizeof(read_backs[0]); i++) {
+        char *text = quoted(read_backs[i].theirs, &length);
+
+        assert_int_equal(read_back_answer_read(text, length, sent, ours_length, &there), STATUS_OK);
+        assert_int_equal(there.same, read_backs[i].same);
+        assert_string_equal(there.version, read_backs[i].version);
+        free(text);
+    }
+    assert_int_equal(read_back_answer_read(sent, ours_length, sent, ours_length, &there),
+                     STATUS_OK);
+    assert_true(there.same);
+    assert_int_equal(
+        read_back_answer_read("{\"resourceType\":\"Patient\"}", 26, sent, ours_length, &there),
+        STATUS_INVALID);
+    assert_int_equal(read_back_answer_read("<html>", 6, sent, ours_length, &there), STATUS_INVALID);
+    free(sent);
+}
+
 /* ---- batch-response ---- */
 
 static const char batch_answer[] =
@@ -530,6 +594,7 @@ int main(void)
         cmocka_unit_test(test_locations),
         cmocka_unit_test(test_no_locations),
         cmocka_unit_test(test_etags),
+        cmocka_unit_test(test_read_back),
         cmocka_unit_test(test_batch_answer),
         cmocka_unit_test(test_statuses),
         cmocka_unit_test(test_long_outcome),

@@ -114,7 +114,7 @@ const PURE = ['decimal', 'moment', 'table', 'say', 'reading', 'condition', 'judg
 
 // Joined as the build joins them (deploy/build/embed.cmake) they are one script: no name stands twice.
 function oneScript(count) {
-    const names = textOf('bundle').split('\n').filter((line) => /^[a-z]/.test(line));
+    const names = textOf('bundle').split('\n').filter((line) => /^\w+\.js$/.test(line));
     const joined = names.map(textOf).join('\n').replace(/^import .*$/gm, '').replace(/^export /gm, '');
     const fault = (() => {
         try {

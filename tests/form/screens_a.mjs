@@ -644,6 +644,19 @@ test('the form opens from this device when the daemon is away', async () => {
     await page.context().close();
 });
 
+test('what comes behind the first screen is asked for again when it did not come', async () => {
+    wire.lose = ({path: where}) => where === '/more.js' || where === '/later.js';
+    const page = await newPage({at: '/'});
+    await page.getByLabel('Name of your account').fill('ana');
+    await page.getByLabel('PIN', {exact: true}).fill(pinOf.ana);
+    await page.getByRole('button', {name: 'Sign in'}).click();
+    await until('it is waited for', () => page.getByRole('heading', {name: 'One moment'}).isVisible());
+    await wait(1000);
+    wire.lose = () => false;
+    await until('it comes', () => page.getByRole('heading', {name: 'The round'}).isVisible(), 15000);
+    await page.context().close();
+});
+
 test('a patient is found from this device, or entered by hand, when the daemon is away', async () => {
     const page = await newPage();
     await signIn(page, 'ana');

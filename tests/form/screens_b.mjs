@@ -283,7 +283,9 @@ test('doubt at the field: asked, kept, taken again; refused, offered', async () 
     const page = await ready();
     await typeAt(page, 'heart-rate', '1');
     check('too small a number is none while it is typed', await row(page, 'heart-rate').locator('.doubts').innerText() === '');
-    await page.keyboard.type('80');
+    await page.keyboard.type('8');
+    check('nor is it low', await row(page, 'heart-rate').locator('.flag').count() === 0, await row(page, 'heart-rate').innerText());
+    await page.keyboard.type('0');
     check('180 is asked about', /Is this right\?.*180/.test(await row(page, 'heart-rate').locator('.doubt').innerText()), await row(page, 'heart-rate').innerText());
     check('and flagged in a word and a shape', /▲ tachycardia/.test(await row(page, 'heart-rate').locator('.flag').innerText()));
     await picture(page, 'doubt');
@@ -387,6 +389,9 @@ test('counting against the clock', async () => {
     await page.locator('.count-tap').click();
     await page.keyboard.press('Escape');
     check('a count called off changes nothing', await slot(page, 'respiratory-rate').inputValue() === '18');
+    await row(page, 'respiratory-rate').locator('.count-open').click();
+    await page.locator('dialog[open] .main').click();
+    check('a count without a length is none, and it is said', /No count was taken/.test(await page.locator('#notice').innerText()) && await slot(page, 'respiratory-rate').inputValue() === '18');
     await chip(page, 'heart-rate', 'irregular').click();
     await row(page, 'heart-rate').locator('.count-open').click();
     check('an irregular pulse is counted a full minute', await page.locator('dialog[open] .chip[aria-pressed=true]').innerText() === '✓ 60 s' || /60 s/.test(await page.locator('dialog[open] .chip[aria-pressed=true]').innerText()));
@@ -479,10 +484,16 @@ test('a reload and the back button lose nothing', async () => {
 
 test('a second tab and another person are told', async () => {
     const page = await ready();
+    await until('the daemon is told who is here', async () => here.wire.seen.at(-1) && here.wire.seen.some((one) => one.path === '/v1/presence' && one.status === 200));
+    const second = await newPage();
+    await signIn(second, 'bea', '480363');
+    await openPatient(second);
+    await until('a second person is told by the daemon itself', async () => /ana also has a set open/.test(await second.locator('.others').innerText()));
+    await over(second, 'second person');
     here.wire.answers['/v1/presence'] = () => ({json: {'patient-key': 'k', others: [{display: 'Bea <i>Ruiz</i>', since: new Date().toISOString()}], 'last-set': {set: 'x', taken: new Date().toISOString(), by: 'N-bea'}}});
     const other = await page.context().newPage();
     await other.goto(here.wire.base);
-    await other.waitForSelector('.scan, form.confirm, .set');
+    await other.waitForSelector('#top nav a');
     await openPatient(other);
     await until('the first tab is told', async () => /another tab/.test(await page.locator('.others').innerText()));
     await until('the second, too', async () => /another tab/.test(await other.locator('.others').innerText()));
@@ -587,7 +598,7 @@ test('sizes, night, Spanish', async () => {
                 await until(`${name}: ${kind} is in sight while it is typed`, () => slot(page, kind, part).evaluate((one) => {
                     const box = one.getBoundingClientRect();
                     return document.elementFromPoint(box.x + 5, box.y + 5) === one && document.elementFromPoint(box.right - 5, box.bottom - 5) === one;
-                }), 3000);
+                }));
                 await picture(page, `${name}-${theme}-${kind}`);
             }
             check(`${name}: no wider than the screen`, await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), await page.evaluate(() => document.documentElement.scrollWidth));

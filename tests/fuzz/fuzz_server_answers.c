@@ -14,6 +14,19 @@
 #include "wardpost/outcome.h"
 
 /* NOLINTNEXTLINE(readability-identifier-naming): libFuzzer's name */
+/* Against itself it is the same; against another one only the calls must come back. */
+static void try_read_back(const char *text, size_t length)
+{
+    static const char sent[] =
+        "{\"resourceType\":\"Observation\",\"status\":\"corrected\","
+        "\"effectiveDateTime\":\"2026-11-25T08:30:00Z\",\"valueQuantity\":"
+        "{\"value\":72},\"derivedFrom\":[{\"reference\":\"Observation/1\"}]}";
+    struct read_back there;
+
+    if (read_back_answer_read(text, length, sent, sizeof(sent) - 1, &there) == STATUS_OK)
+        must_hold(memchr(there.version, '\0', sizeof(there.version)) != NULL, "a version ends");
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length);
 
 static void must_be_id(const char *text)
@@ -130,6 +143,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
     try_outcome(text, length);
     try_headers(text, length);
     try_observation(text, length);
+    try_read_back(text, length);
     if (abilities_read(text, length, &abilities) == STATUS_OK)
         must_hold(memchr(abilities.fhir_version, '\0', sizeof(abilities.fhir_version)) != NULL,
                   "a version ends");

@@ -63,7 +63,7 @@ def said_differently(original, translation):
 def catalogue(folder, language):
     """The messages of one language, which stand in several files."""
     found = {}
-    for file in sorted(glob.glob(os.path.join(folder, "words", language, "*.json"))):
+    for file in sorted(glob.glob(os.path.join(folder, "words", language, "**", "*.json"), recursive=True)):
         for key, text in load(file).items():
             if key in found:
                 raise ValueError("%s: %s stands in another file too" % (file, key))
@@ -98,6 +98,16 @@ def spoken(folder):
         for pattern in re.findall(r"\bsay\(\s*`([^`\s]*\$\{[^`\s]*)`", code) + re.findall(r"`([a-z][\w-]*\.[^`\s/]*\$\{[^`\s/]*)`", code):
             patterns["[\\w.-]+".join(re.escape(piece) for piece in re.split(r"\$\{[^}]*\}", pattern))] = "%s: `%s`" % (file, pattern)
     return keys, patterns
+
+
+def too_late(folder):
+    """Messages that are asked for by what comes first and stand among those that come last (form/bundle)."""
+    with open(os.path.join(folder, "form", "bundle"), encoding="utf-8") as file:
+        first = file.read().split("later.js:")[0].split()
+    late = set()
+    for file in glob.glob(os.path.join(folder, "words", "en", "later", "*.json")):
+        late |= set(load(file))
+    return ["%s: say('%s') stands in words/*/later" % (file, key) for key, file in certain(folder).items() if key in late and file in first]
 
 
 def faults(folder):
@@ -156,6 +166,7 @@ class Table(unittest.TestCase):
 class Form(unittest.TestCase):
     def test_messages(self):
         self.assertGreater(len(catalogue(WEB, "en")), 20)
+        self.assertEqual([], too_late(WEB))
         self.assertGreater(len(catalogue(WEB, "es")), 20)
         self.assertGreater(len(certain(WEB)), 5)
         self.assertEqual([], faults(WEB))

@@ -245,7 +245,7 @@ static inline void made_need(struct made *made, size_t on, bool strict)
     assert_true(made->needs_count < NEEDS_MOST);
     if (entry->needs_count == 0)
         entry->needs = &made->needs[made->needs_count];
-    made->needs[made->needs_count++] = (struct put_need){on, strict};
+    made->needs[made->needs_count++] = (struct put_need){.on = on, .strict = strict};
     entry->needs_count++;
 }
 

@@ -77,7 +77,7 @@ static struct found ask(struct given *given, struct patient_question question)
 {
     struct found found = {0};
 
-    question.most = question.most ? question.most : PATIENTS_MOST;
+    question.most = question.most ? question.most : PATIENTS_SHOWN_MOST;
     assert_int_equal(outbox_known(given->reader, &question, seen, &found), STATUS_OK);
     return found;
 }
@@ -251,7 +251,8 @@ static void test_many(void **state)
     }
     know(given, patients, MANY);
     assert_int_equal(given_count(given, "SELECT count(*) FROM known_patient"), MANY);
-    assert_int_equal(ask(given, (struct patient_question){.family = "lo"}).count, PATIENTS_MOST);
+    assert_int_equal(ask(given, (struct patient_question){.family = "lo"}).count,
+                     PATIENTS_SHOWN_MOST);
     ASSERT_FOUND("0007 Lopez 0007 - W1/- import alike;", .family = "lo", .given = "0007");
     ASSERT_FOUND("", .family = "lo", .given = "2999"); /* beyond what is looked at */
     free(patients);

@@ -33,11 +33,11 @@ static void plan_of(struct given *given, enum sql sql, struct plan *out)
 static bool walks_a_table(const struct plan *plan)
 {
     static const char *const tables[] = {
-        "SCAN e;",         "SCAN d;",       "SCAN n;",      "SCAN m;",
-        "SCAN entry",      "SCAN delivery", "SCAN need",    "SCAN newest",
-        "SCAN set_first",  "SCAN late",     "SCAN attempt", "SCAN idempotency",
-        "SCAN refusal",    "SCAN p;",       "SCAN o;",      "SCAN known_patient",
-        "SCAN watch_order"};
+        "SCAN e;",          "SCAN d;",       "SCAN n;",      "SCAN m;",
+        "SCAN entry",       "SCAN delivery", "SCAN need",    "SCAN newest",
+        "SCAN set_first",   "SCAN late",     "SCAN attempt", "SCAN idempotency",
+        "SCAN refusal",     "SCAN p;",       "SCAN o;",      "SCAN known_patient",
+        "SCAN watch_order", "SCAN c;",       "SCAN s;",      "SCAN correction"};
 
     for (size_t i = 0; i < sizeof(tables) / sizeof(tables[0]); i++)
         if (strstr(plan->text, tables[i]))

@@ -1,13 +1,15 @@
 // after.js - what became of a set: each reading on its way to the record, live; its score; what should be looked at again; and the way
 // to mend a slip. The newest set of the patient who is open, or an earlier one.
 import {ask} from './api.js';
+import {closePatient} from './identify.js';
 import {correctReading} from './correct.js';
 import {button, el, swap, theirs} from './dom.js';
 import {contextNode, contextOf, counts, everyText, flagMarks, flagsOf, heldText, identifierSame, readRecord, scoreNow, scoreText, sentOf, setsOf, shortMoment, stateNode, struckNode, valueOf} from './record.js';
 import {sayWithheld} from './score.js';
 import {go, notice, screen} from './shell.js';
 import {listen, mayDo, now} from './state.js';
-import {momentText, say, timeText, told, zoned} from './words.js';
+import {told} from './told.js';
+import {momentText, say, timeText, zoned} from './words.js';
 
 const RECHECK_MINUTES = [15, 30, 60]; // to choose from; no publication names one
 const AFTER_PAGES = 2;
@@ -18,14 +20,14 @@ let afterSet = null; // id of the set that is looked at; null: the newest
 
 function whatToDo(reading) {
     if (reading.state !== 'held') return null;
-    return el('p', {class: 'doubt'}, heldText(reading), ' ', mayDo('decide') ? el('a', {href: '#people'}, say('held.decide')) : say('held.tell'));
+    return el('p', {class: 'doubt'}, heldText(reading), ' ', mayDo('decide') ? el('a', {href: '#people'}, say('stop.decide')) : say('stop.tell'));
 }
 
 function readingItem(view, reading) {
     const {table} = now;
     const title = told(table.kind(reading.kind).title);
     const stands = counts(reading);
-    return el('li', {class: `taken ${reading.state}`},
+    return el('li', {class: `taken is-${reading.state}`},
         el('h2', {}, title),
         el('div', {class: 'what'},
             el(stands ? 'span' : 's', {class: 'number value'}, stands ? null : el('span', {class: 'unseen'}, `${say('record.struck.word')} `), valueOf(table, reading)),
@@ -60,7 +62,7 @@ function notYet() {
 }
 
 function pointsTable(score, row) {
-    return el('table', {class: 'points'}, el('caption', {class: 'unseen'}, say('after.points')), el('tbody', {}, row.inputs.filter((input) => score.points[input.input] !== undefined).map((input) =>
+    return el('table', {class: 'pointlist'}, el('caption', {class: 'unseen'}, say('after.points')), el('tbody', {}, row.inputs.filter((input) => score.points[input.input] !== undefined).map((input) =>
         el('tr', {}, el('th', {scope: 'row'}, told(input.title)), el('td', {class: 'number'}, String(score.points[input.input]))))));
 }
 
@@ -87,7 +89,7 @@ const inMinutes = (minutes) => new Date(Date.now() + minutes * 60000);
 
 async function remind(view, reading, minutes, reason) {
     const at = inMinutes(minutes);
-    const answer = await ask('/v1/patients/_order', {patient: {identifier: now.patient.identifier}, kind: reading.kind, at: zoned(at), reason});
+    const answer = await ask('/v1/patients/_order', {patient: {identifier: now.patient.identifier}, kind: reading.kind, at: zoned(at), reason, by: now.session.person.practitioner});
     notice(answer.ok ? say('after.reminder.set', {what: told(now.table.kind(reading.kind).title), when: timeText(at)}) : say(answer.away ? 'after.reminder.away' : 'after.reminder.no'), answer.ok ? '' : 'doubt');
     await loadReminders(view);
 }
@@ -116,14 +118,14 @@ function reminderText(reminder) {
 async function loadReminders(view) {
     const answer = await ask('/v1/round/_search', {});
     const row = answer.ok ? answer.body.patients.find((one) => identifierSame(one.patient.identifier, now.patient?.identifier)) : null;
-    swap(view.reminders, row?.reminders?.length ? [el('p', {}, say('after.reminders')), el('ul', {class: 'plain'}, row.reminders.map((one) => el('li', {}, '◷ ', reminderText(one))))] : null);
+    swap(view.reminders, row?.reminders?.length ? [el('p', {}, say('after.reminders')), el('ul', {class: 'bare'}, row.reminders.map((one) => el('li', {}, '◷ ', reminderText(one))))] : null);
 }
 
 // ---- all of it ----
 
 function earlierNodes(view, shown) {
     if (view.sets.length < 2) return null;
-    return [el('h2', {}, say('after.earlier')), el('ul', {class: 'plain earlier'}, view.sets.map((set) => el('li', {}, el('button', {
+    return [el('h2', {}, say('after.earlier')), el('ul', {class: 'bare earlier'}, view.sets.map((set) => el('li', {}, el('button', {
         type: 'button', class: 'quiet', 'aria-current': set === shown ? 'true' : null, 'data-key': `set-${set.id}`,
         on: {click: () => {
             afterSet = set === view.sets[0] ? null : set.id;
@@ -148,10 +150,10 @@ function drawAfter(view) {
     if (view.tally.textContent !== tallyText(set.readings)) swap(view.tally, tallyText(set.readings));
     swap(view.body,
         el('p', {class: 'soft'}, say('after.by'), ' ', theirs(set.by), set.readings[0].sent?.bedside?.offline ? ` · ${say('after.offline')}` : ''),
-        el('ul', {class: 'plain takens'}, set.readings.map((reading) => readingItem(view, reading))),
+        el('ul', {class: 'bare takens'}, set.readings.map((reading) => readingItem(view, reading))),
         el('p', {class: 'cautions'}, say('caution.flag')),
         score ? el('section', {class: 'score', 'aria-labelledby': 'after-score'}, el('h2', {id: 'after-score'}, told(score.title)), scoreNodes(score)) : null,
-        rows.length && mayDo('send') ? el('section', {'aria-labelledby': 'after-again'}, el('h2', {id: 'after-again'}, say('after.look')), el('p', {class: 'hint'}, say('after.look.hint')), el('ul', {class: 'plain'}, rows)) : null,
+        rows.length && mayDo('send') ? el('section', {'aria-labelledby': 'after-again'}, el('h2', {id: 'after-again'}, say('after.look')), el('p', {class: 'hint'}, say('after.look.hint')), el('ul', {class: 'bare'}, rows)) : null,
         view.reminders, earlierNodes(view, set));
     if (key && !open) view.root.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus({preventScroll: true});
 }
@@ -180,6 +182,12 @@ export function soonOnce(does, ms = 150) {
     };
 }
 
+// After a set no patient stays open, unless another is begun already.
+function doneWithPatient() {
+    if (!now.draft) closePatient();
+    go('round');
+}
+
 screen('after', {
     title: 'after.title', needs: 'patient',
     show(root) {
@@ -188,7 +196,7 @@ screen('after', {
         const heard = ['reading', 'set', 'reload', 'delivered'].map((name) => listen(name, again));
         afterSet = null;
         swap(root, view.title, notYet(), view.tally, el('div', {class: 'actions'},
-            button(say('after.round'), () => go('round'), {class: 'main'}), button(say('trend.link'), () => go('trend')), button(say('over.link'), () => go('handover'))), view.body);
+            button(say('after.round'), doneWithPatient, {class: 'main'}), button(say('trend.link'), () => go('trend')), button(say('over.link'), () => go('handover'))), view.body);
         loadAfter(view);
         loadReminders(view);
         return () => heard.forEach((end) => end());

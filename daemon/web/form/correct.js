@@ -7,7 +7,8 @@ import {judgeSet} from './judge.js';
 import {contextNode, contextOf, sentOf, takenAt, takenBy, valueOf} from './record.js';
 import {sayAll} from './say.js';
 import {now} from './state.js';
-import {momentText, say, told, zoned} from './words.js';
+import {told} from './told.js';
+import {momentText, say, zoned} from './words.js';
 
 const atPath = (object, path) => path.split('.').reduce((inner, name) => inner?.[name], object);
 
@@ -128,22 +129,25 @@ const pointerWithin = (pointer) => pointer.replace(/^\/reading(s\/0)?(?=\/|$)/, 
 // The words of the table for what the daemon said of a pointer, in the language of the screen; its own where there are none.
 function wordsFor(table, reading, changed) {
     const body = {...reading.sent, readings: [{...sentOf(reading), ...changed}]};
-    const judged = judgeSet(table, JSON.parse(jsonText(body)), {now: Date.now(), offset: -new Date().getTimezoneOffset()});
+    const problems = [...judgeSet(table, JSON.parse(jsonText(body)), {now: Date.now(), offset: -new Date().getTimezoneOffset()}).readings[0]?.problems ?? []];
     return ({pointer, code, detail}) => {
-        const found = judged.readings[0]?.problems.find((one) => one.pointer === pointerWithin(pointer) && one.code === code);
+        const at = problems.findIndex((one) => one.pointer === pointerWithin(pointer) && one.code === code);
+        const [found] = at < 0 ? [] : problems.splice(at, 1); // each is said once
         return found?.says ? sayAll(found.says, told) : detail;
     };
 }
 
 function placeErrors(sheet, errors, textOf) {
     const left = [];
+    const said = new Map();
     for (const error of errors) {
         const at = pointerWithin(error.pointer);
         const control = sheet.controls.find((one) => one.pointer === at) ?? sheet.controls.find((one) => at && (at.startsWith(`${one.pointer}/`) || one.pointer.startsWith(`${at}/`)));
-        if (control) control.node.problem(textOf(error));
+        if (control) said.set(control, [...said.get(control) ?? [], textOf(error)]);
         else left.push(textOf(error));
-        if (control && !left.length) control.node.input.focus();
     }
+    said.forEach((texts, control) => control.node.problem(texts.join(' · ')));
+    [...said.keys()][0]?.node.input.focus();
     swap(sheet.trouble, left.map((text) => el('p', {class: 'stopped'}, text)));
 }
 
@@ -163,6 +167,9 @@ function readChanged(sheet) {
 
 const posted = (reading, body) => ask(`/v1/readings/${encodeURIComponent(reading.id)}/corrections`, JSON.parse(jsonText({by: now.session.person.practitioner, ...body})));
 
+// Not a matter of a field: who may, and whether it still counts.
+const failedText = (answer) => say(answer.away ? 'correct.away' : answer.status === 403 ? 'correct.notyours' : answer.status === 409 ? 'correct.meanwhile' : 'correct.failed');
+
 async function sendChanged(sheet, confirmed) {
     const reason = sheet.reason.read();
     const changed = reason && readChanged(sheet);
@@ -173,7 +180,7 @@ async function sendChanged(sheet, confirmed) {
     const asked = answer.errors.length > 0 && answer.errors.every((one) => one.code === 'confirm');
     placeErrors(sheet, answer.errors, wordsFor(sheet.table, sheet.reading, changed));
     sheet.keep.hidden = !asked;
-    if (!answer.errors.length) swap(sheet.trouble, el('p', {class: 'stopped'}, answer.away ? say('correct.away') : say('correct.failed')));
+    if (!answer.errors.length) swap(sheet.trouble, el('p', {class: 'stopped'}, failedText(answer)));
     return false;
 }
 
@@ -195,7 +202,7 @@ async function strike(sheet) {
     const answer = await posted(sheet.reading, {...reason, 'entered-in-error': true});
     if (!answer.ok) {
         placeErrors(sheet, answer.errors, ({detail}) => detail);
-        if (!answer.errors.length) swap(sheet.trouble, el('p', {class: 'stopped'}, answer.away ? say('correct.away') : say('correct.failed')));
+        if (!answer.errors.length) swap(sheet.trouble, el('p', {class: 'stopped'}, failedText(answer)));
     }
     return answer.ok;
 }

@@ -1,10 +1,8 @@
 // count.js - counting a pulse or breaths against the clock: tap along, or count and say the number. What is counted goes into the
 // reading as it was counted; the rate follows from it by the table.
 import {el, question, swap} from './dom.js';
-import {say, told} from './words.js';
-
-// What a count gives as a rate, for the eye only: the judge works it out by the table.
-export const rateOf = (beats, seconds) => Math.round(beats * 60 / seconds);
+import {told} from './told.js';
+import {say} from './words.js';
 
 function lengthChoice(lengths, chosen, wanted) {
     return el('fieldset', {class: 'choice'}, el('legend', {}, say('count.over')), el('div', {class: 'chips'}, lengths.map((seconds) => el('button', {
@@ -12,12 +10,12 @@ function lengthChoice(lengths, chosen, wanted) {
     }, say('count.seconds', {seconds})))));
 }
 
-// {title, lengths, longest} -> {beats, seconds}, or null when it was called off. longest: an irregular one is counted over the
+// {title, lengths, longest} -> {beats, seconds}; null when it was called off; {missing} when there was no length or number to take. longest: an irregular one is counted over the
 // longest time, and the text that says so.
 export function countBeats({title, lengths, longest}) {
     const state = {seconds: longest ? Math.max(...lengths) : null, taps: 0, began: 0, done: false};
     const left = el('p', {class: 'count-left number', role: 'timer'});
-    const told_ = el('p', {class: 'soft', role: 'status'});
+    const ended = el('p', {class: 'soft', role: 'status'});
     const tap = el('button', {type: 'button', class: 'count-tap'});
     const inside = el('div', {class: 'count'});
     const typed = el('input', {type: 'text', inputmode: 'numeric', autocomplete: 'off', id: 'count-typed', maxlength: 3});
@@ -35,7 +33,7 @@ export function countBeats({title, lengths, longest}) {
     const end = () => {
         state.done = true;
         stop();
-        told_.textContent = say('count.ended', {seconds: state.seconds});
+        ended.textContent = say('count.ended', {seconds: state.seconds});
         typed.value = state.taps ? String(state.taps) : '';
         typed.focus();
         draw();
@@ -56,12 +54,12 @@ export function countBeats({title, lengths, longest}) {
         stop();
         Object.assign(state, {seconds, taps: 0, began: 0, done: false});
         typed.value = '';
-        told_.textContent = '';
+        ended.textContent = '';
         build();
         tap.focus();
     };
     const build = () => {
-        swap(inside, longest ? el('p', {class: 'doubt'}, told(longest)) : null, lengthChoice(lengths, state.seconds, choose), left, tap, told_,
+        swap(inside, longest ? el('p', {class: 'doubt'}, told(longest)) : null, lengthChoice(lengths, state.seconds, choose), left, tap, ended,
             el('div', {class: 'field'}, el('label', {for: 'count-typed'}, say('count.number')), typed));
         draw();
     };
@@ -71,6 +69,7 @@ export function countBeats({title, lengths, longest}) {
     return question(say('count.title', {title}), inside, [{word: 'take', text: say('count.take'), main: true}, {word: '', text: say('count.cancel')}]).then((answer) => {
         stop();
         const beats = Number(typed.value.trim());
-        return answer === 'take' && state.seconds && Number.isInteger(beats) && beats > 0 ? {beats, seconds: state.seconds} : null;
+        if (answer !== 'take') return null;
+        return state.seconds && /^\d{1,3}$/.test(typed.value.trim()) && beats > 0 ? {beats, seconds: state.seconds} : {missing: true};
     });
 }

@@ -6,7 +6,8 @@ import {el, swap, theirs} from './dom.js';
 import {contextNode, contextOf, correctionOf, counts, everyText, flagMarks, flagsOf, identifierSame, readRecord, scoreNow, sentOf, setsOf, shortMoment, takenAt, valueOf} from './record.js';
 import {screen} from './shell.js';
 import {listen, now} from './state.js';
-import {ageText, dayText, momentText, say, timeText, told} from './words.js';
+import {told} from './told.js';
+import {ageText, dayText, momentText, say, timeText} from './words.js';
 
 const OVER_DAY_MS = 86400000;
 const AT_ONCE = 4; // records asked for side by side
@@ -47,8 +48,10 @@ function signRows(table, readings) {
     }).filter(Boolean);
 }
 
-function signTable(table, readings, newest) {
-    return el('table', {class: 'signs'}, el('thead', {}, el('tr', {}, ['over.sign', 'over.last', 'over.change'].map((key) => el('th', {scope: 'col'}, say(key))))),
+function signTable(table, patient, readings, newest) {
+    // Paper that goes on says once more of whom.
+    const whose = el('tr', {class: 'onlypaper'}, el('td', {colspan: 3}, nameNode(patient), ' · ', theirs(patient.identifier.value)));
+    return el('table', {class: 'signs'}, el('thead', {}, whose, el('tr', {}, ['over.sign', 'over.last', 'over.change'].map((key) => el('th', {scope: 'col'}, say(key))))),
         el('tbody', {}, signRows(table, readings).map(({kind, last, before, change}) => el('tr', {}, el('th', {scope: 'row'}, told(kind.title)),
             el('td', {}, el('span', {class: 'number'}, valueOf(table, last)), ' ', flagMarks(flagsOf(table, last)), el('small', {class: 'soft'}, ' ', contextNode(contextOf(table, last).map((row) => ({...row, text: row.text.slice(0, 200)}))), last.set === newest.id ? null : ` · ${shortMoment(takenAt(last))}`)),
             el('td', {}, change, before && change ? el('small', {class: 'soft'}, ` ${valueOf(table, before)}, ${shortMoment(takenAt(before))}`) : null)))));
@@ -85,9 +88,9 @@ function patientBlock(table, {patient, row, record}, at, withName) {
     const [newest] = sets.filter((set) => set.readings.some(counts));
     return el('article', {class: 'over', 'aria-label': patient.family ?? ''}, withName ? el('h2', {class: 'overwho'}, identityNodes(patient)) : null,
         row ? el('p', {class: 'overdue'}, dueNode(row.state), row.due ? ` · ${dueText(row.due, at)}` : '') : null,
-        row?.reminders?.length ? el('ul', {class: 'plain'}, row.reminders.map((one) => el('li', {}, reminderLine(one, at)))) : null,
+        row?.reminders?.length ? el('ul', {class: 'bare'}, row.reminders.map((one) => el('li', {}, reminderLine(one, at)))) : null,
         !record ? el('p', {class: 'doubt'}, say('over.norecord')) : !newest ? el('p', {}, say('over.noset')) : [
-            el('p', {}, say('over.lastset', {when: shortMoment(newest.taken)}), ' ', theirs(newest.by)), scoreLine(sets), signTable(table, readings, newest), correctionList(table, readings)]);
+            el('p', {}, say('over.lastset', {when: shortMoment(newest.taken)}), ' ', theirs(newest.by)), scoreLine(sets), signTable(table, patient, readings, newest), correctionList(table, readings)]);
 }
 
 // ---- the sheet: a head and a foot that paper repeats ----
@@ -122,7 +125,7 @@ async function loadHandover(view) {
     const wanted = patient ? [{patient, row: rows.find((row) => identifierSame(row.patient.identifier, patient.identifier)) ?? null}] : rows.slice(0, PATIENTS_MOST).map((row) => ({patient: row.patient, row}));
     const all = await eachOf(wanted, async (one) => ({...one, record: await recordOfDay(one.patient)}));
     if (!view.root.isConnected || patient !== (overRound ? null : now.patient)) return;
-    const head = patient ? el('p', {class: 'overwho'}, identityNodes(patient)) : el('p', {class: 'overwho'}, say('over.ofround', {ward: view.ward ?? say('round.allwards')}), ` · ${momentText(at, new Date(0))}`);
+    const head = patient ? el('p', {class: 'overwho onlypaper'}, identityNodes(patient)) : el('p', {class: 'overwho'}, say('over.ofround', {ward: view.ward ?? say('round.allwards')}), ` · ${momentText(at, new Date(0))}`);
     const missing = !patient && !asked.ok ? el('p', {class: 'doubt'}, say('round.failed')) : null;
     view.which?.forEach((one) => one.setAttribute('aria-pressed', String((one.dataset.which === 'round') === !patient)));
     swap(view.body, missing ?? (all.length ? paper(head, all.map((one) => patientBlock(now.table, one, at, !patient))) : el('p', {}, say('round.empty'))));

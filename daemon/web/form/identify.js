@@ -338,6 +338,8 @@ screen('patients', {
         if (now.patient) return drawOpen(root);
         drawFind(root);
         if (left?.patient) confirmPatient({patient: left.patient, checked: new Set(['identifier']), how: new Set(left.identity?.how.includes('band-scanned') ? ['band-scanned'] : [])});
+        if (now.proposed) confirmPatient({patient: now.proposed, checked: new Set(), how: new Set()}); // from the round: nothing is confirmed yet
+        now.proposed = null;
         if (pending) scanned(pending);
         pending = null;
         return () => { view = null; };

@@ -67,4 +67,4 @@ export function liveOff() {
 
 listen('session', () => now.session ? liveOn() : liveOff());
 for (const end of ['lock', 'locked', 'signed-out']) listen(end, liveOff);
-listen('table', liveOn); // the first screen is there
+liveOn(); // this script comes when the first screen is there

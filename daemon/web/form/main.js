@@ -1,4 +1,5 @@
-// main.js - the start. Words and whoever is here are enough for the first screen; the kind table comes behind it, and what needs it waits.
+// main.js - the start. Words and whoever is here are enough for the first screen; the kind table and the other screens (later.js)
+// come behind it, and what needs them waits.
 import {look} from './api.js';
 import {el, swap} from './dom.js';
 import {startOffline, unsent} from './offline.js';
@@ -7,19 +8,19 @@ import {screen, showScreen, shownScreen} from './shell.js';
 import {listen, now, tell} from './state.js';
 import {language, loadWords, say} from './words.js';
 
-let more = null; // the rest of the form
-let tries = 0;
-
-// The rest and the kind table. False: not yet. (A browser may keep in mind that a script did not come: each try has a name of its own.)
+// The kind table and what takes a set. False: not yet.
 async function loadTable() {
-    const coming = more ?? import(tries++ ? `./more.js?${tries}` : './more.js').catch(() => null);
-    const answer = await look(`/v1/kinds?language=${language()}`);
-    more = await coming;
+    const [more, answer] = await Promise.all([import('./more.js').catch(() => null), look(`/v1/kinds?for=form&language=${language()}`)]);
     if (more && answer.ok) more.useTable(answer.body);
     return Boolean(more && answer.ok);
 }
 
-// What needs the kind table before it has come.
+async function loadLater() {
+    now.whole = await Promise.all([loadWords('later'), import('./later.js')]).then(() => true, () => false);
+    return now.whole;
+}
+
+// What needs the kind table, or is one of the later screens, before it has come.
 screen('waiting', {
     title: 'waiting.title', needs: 'none',
     show(root) {
@@ -28,7 +29,7 @@ screen('waiting', {
 });
 
 async function tableAtLast() {
-    while (!await loadTable()) {
+    while (!await loadTable() || !await loadLater()) {
         if (shownScreen() === 'waiting') showScreen();
         await new Promise((again) => setTimeout(again, 3000));
     }
@@ -67,7 +68,7 @@ async function startWorker() {
 }
 
 async function start() {
-    await loadWords();
+    await loadWords('form');
     await whoIsHere();
     watchPerson();
     showScreen();

@@ -5,7 +5,8 @@ import {button, choice, el, field, question, swap, theirs} from './dom.js';
 import {flagMarks, flagsOf, heldText, shortMoment, takenAt, takenBy, valueOf} from './record.js';
 import {notice, screen} from './shell.js';
 import {listen, mayDo, now} from './state.js';
-import {say, told} from './words.js';
+import {told} from './told.js';
+import {say} from './words.js';
 
 const ROLES = ['assistant', 'nurse', 'lead', 'administrator'];
 
@@ -69,7 +70,7 @@ async function loadUsers(view) {
     const answer = await look('/v1/users');
     if (!view.root.isConnected) return;
     if (!answer.ok) swap(view.users, el('h2', {}, say('people.accounts')), el('p', {class: 'doubt'}, troubleText(answer)));
-    else swap(view.users, el('h2', {}, say('people.accounts')), el('div', {class: 'tablebox', tabindex: 0, role: 'region', 'aria-label': say('people.accounts')}, el('table', {class: 'people'}, el('thead', {}, el('tr', {}, ['people.display', 'people.role', 'people.practitioner', 'people.state', 'people.do'].map((key) => el('th', {scope: 'col'}, say(key))))),
+    else swap(view.users, el('h2', {}, say('people.accounts')), el('div', {class: 'tablebox', tabindex: 0, role: 'region', 'aria-label': say('people.accounts')}, el('table', {class: 'accounts'}, el('thead', {}, el('tr', {}, ['people.display', 'people.role', 'people.practitioner', 'people.state', 'people.do'].map((key) => el('th', {scope: 'col'}, say(key))))),
         el('tbody', {}, answer.body.users.map((user) => userRow(view, user))))), mayDo('accounts') ? view.adding ??= addForm(view) : null);
 }
 
@@ -98,12 +99,12 @@ function heldItem(view, reading) {
     const title = kind ? told(kind.title) : reading.kind;
     const patient = reading.sent?.patient ?? {};
     const acts = {
-        release: [say('held.release'), say('held.release.text'), false, say('held.released')],
-        discard: [say('held.discard'), say('held.discard.text'), true, say('held.discarded')]};
+        release: [say('stop.release'), say('stop.release.text'), false, say('stop.released')],
+        discard: [say('stop.discard'), say('stop.discard.text'), true, say('stop.discarded')]};
     return el('li', {class: 'heldrow'}, el('h3', {}, title, ' ', el('span', {class: 'number'}, kind ? valueOf(table, reading) : '')), kind ? flagMarks(flagsOf(table, reading)) : null,
         el('p', {}, theirs((patient.family ?? '').toUpperCase()), ' · ', theirs(patient.identifier?.value ?? ''), ` · ${shortMoment(takenAt(reading))} · `, theirs(takenBy(reading))),
         el('p', {class: 'doubt'}, heldText(reading)),
-        reading.reason ? el('p', {class: 'soft'}, say('held.said'), ' ', theirs(reading.reason)) : null,
+        reading.reason ? el('p', {class: 'soft'}, say('stop.said'), ' ', theirs(reading.reason)) : null,
         el('div', {class: 'chips'}, Object.entries(acts).map(([act, [text, about, stop, done]]) => button(text, async () => {
             const reason = await reasonFor(text, about, text, stop);
             if (reason) await decide(view, `/v1/readings/${encodeURIComponent(reading.id)}/${act}`, {reason}, done);
@@ -113,7 +114,7 @@ function heldItem(view, reading) {
 function refusalItem(view, refusal) {
     const sent = typeof refusal.sent === 'string' ? refusal.sent : JSON.stringify(refusal.sent, null, 1);
     return el('li', {class: 'heldrow'}, el('h3', {}, say('refusal.title', {when: shortMoment(new Date(refusal.received))}), ' ', theirs(refusal.client)),
-        el('ul', {}, (refusal.problems ?? []).map((one) => el('li', {}, theirs(`${one.pointer ?? ''} ${one.detail ?? one.code ?? ''}`.trim())))),
+        el('ul', {}, (refusal.problems ?? []).map((one) => el('li', {}, theirs(one.detail ?? one.code ?? '')))),
         el('details', {}, el('summary', {}, say('refusal.sent')), el('pre', {class: 'sent', tabindex: 0}, theirs(sent.slice(0, 20000)))),
         button(say('refusal.done'), async () => {
             const reason = await reasonFor(say('refusal.done'), say('refusal.done.text'), say('refusal.done'), false);
@@ -125,8 +126,8 @@ async function loadHeld(view) {
     if (!mayDo('decide')) return;
     const [held, refused] = await Promise.all([ask('/v1/readings/_search', {state: 'held', sent: true, count: 100}), look('/v1/refusals')]);
     if (!view.root.isConnected || document.querySelector('dialog[open]')) return;
-    const list = (answer, items, none) => !answer.ok ? el('p', {class: 'doubt'}, troubleText(answer)) : items.length ? el('ul', {class: 'plain'}, items) : el('p', {class: 'soft'}, none);
-    swap(view.held, el('h2', {}, say('held.title')), el('p', {class: 'hint'}, say('held.hint')), list(held, held.ok ? held.body.readings.map((one) => heldItem(view, one)) : [], say('held.none')),
+    const list = (answer, items, none) => !answer.ok ? el('p', {class: 'doubt'}, troubleText(answer)) : items.length ? el('ul', {class: 'bare'}, items) : el('p', {class: 'soft'}, none);
+    swap(view.held, el('h2', {}, say('stop.title')), el('p', {class: 'hint'}, say('stop.hint')), list(held, held.ok ? held.body.readings.map((one) => heldItem(view, one)) : [], say('stop.none')),
         el('h2', {}, say('refusal.heading')), el('p', {class: 'hint'}, say('refusal.hint')), list(refused, refused.ok ? refused.body.refusals.map((one) => refusalItem(view, one)) : [], say('refusal.none')));
 }
 

@@ -4,7 +4,8 @@ import {ask} from './api.js';
 import {el, theirs} from './dom.js';
 import {judgeSet} from './judge.js';
 import {scoreSet} from './score.js';
-import {dayText, say, timeText, told} from './words.js';
+import {told} from './told.js';
+import {dayText, say, timeText} from './words.js';
 
 const RECORD_PAGE = 200;
 const RECORD_PAGES = 10; // at most so many readings are asked for at once: ten pages
@@ -35,11 +36,10 @@ export const counts = (reading) => !['superseded', 'retracted', 'discarded'].inc
 
 // {by, at, why} of the correction that took its place; null: none.
 export function correctionOf(reading, table) {
-    const given = reading['superseded-by'] ?? reading['corrected-by'];
-    const found = typeof given === 'object' && given ? given : {id: given, reason: reading.reason, by: reading.by, at: reading.at};
+    const found = reading.corrected ?? {reason: reading.reason, by: reading.by}; // of one that was discarded
     if (counts(reading)) return null;
     const row = (table.document.corrections?.reasons ?? []).find((one) => one.word === found.reason);
-    return {id: found.id ?? null, by: found.by ?? '', at: found.at ? new Date(found.at) : null, why: [row ? told(row.text) : found.reason, found.text ?? found.said].filter(Boolean).join(': ')};
+    return {by: found.by ?? '', at: found.at ? new Date(found.at) : null, why: [row ? told(row.text) : found.reason, found.text].filter(Boolean).join(': ')};
 }
 
 // ---- sets, newest first ----
@@ -145,17 +145,17 @@ export function scoreText(score) {
 
 const STATE_SHAPES = {charted: '●', waiting: '○', held: '◆', discarded: '■', superseded: '↷', retracted: '✕'};
 
-export const stateNode = (reading) => el('span', {class: `state ${reading.state}`}, el('span', {'aria-hidden': 'true'}, `${STATE_SHAPES[reading.state] ?? '○'} `), say(`state.${reading.state}`));
+export const stateNode = (reading) => el('span', {class: `state is-${reading.state}`}, el('span', {'aria-hidden': 'true'}, `${STATE_SHAPES[reading.state] ?? '○'} `), say(`state.${reading.state}`));
 
 // What the daemon says of one that is stopped, and the words a nurse would use for it.
 const HELD_WORDS = [
-    ['confirm', 'held.confirm'], ['the server refuses', 'held.refused'], ['too large', 'held.refused'], ['the server fails', 'held.refused'],
-    ['there already', 'held.there'], ['the server cannot be searched', 'held.there'], ['the server no longer has', 'held.gone'], ['damaged', 'held.damaged'],
+    ['confirm', 'stop.confirm'], ['the server refuses', 'stop.refused'], ['too large', 'stop.refused'], ['the server fails', 'stop.refused'],
+    ['there already', 'stop.there'], ['the server cannot be searched', 'stop.there'], ['the server no longer has', 'stop.gone'], ['damaged', 'stop.damaged'],
 ];
 
 export function heldText(reading) {
     const [, key] = HELD_WORDS.find(([start]) => (reading.reason ?? '').startsWith(start)) ?? [];
-    return key ? say(key) : say('held.other', {why: reading.reason ?? ''});
+    return key ? say(key) : say('stop.other', {why: reading.reason ?? ''});
 }
 
 // Struck through, with who did it, when and why.

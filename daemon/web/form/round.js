@@ -6,14 +6,15 @@ import {el, field, question, swap, theirs} from './dom.js';
 import {dueOf} from './due.js';
 import {everyText} from './record.js';
 import {go, notice, screen} from './shell.js';
-import {listen, mayDo, now, tell} from './state.js';
-import {ageText, momentText, say, timeText, told} from './words.js';
+import {listen, mayDo, now} from './state.js';
+import {told} from './told.js';
+import {ageText, momentText, say, timeText} from './words.js';
 
 const ROUND_EVERY_MS = 60000;
 const ORDER_MINUTES = [15, 30, 60, 120, 240, 360, 480, 720];
 const DUE_SHAPES = {missed: '■', late: '◆', due: '●', soon: '◐', continuous: '◎', never: '◇', later: '○'};
 
-export const dueNode = (state) => el('span', {class: `dueword ${state}`}, el('span', {'aria-hidden': 'true'}, `${DUE_SHAPES[state] ?? '○'} `), say(`due.${state}`));
+export const dueNode = (state) => el('span', {class: `dueword is-${state}`}, el('span', {'aria-hidden': 'true'}, `${DUE_SHAPES[state] ?? '○'} `), say(`due.${state}`));
 
 export const nameNode = (one) => el('span', {class: 'name'}, one.family ? theirs(one.family.toUpperCase(), {class: 'theirs family'}) : say('round.noname'), one.given ? [', ', theirs(one.given)] : null);
 export const placeNode = (one) => one.ward || one.bed ? theirs([one.ward, one.bed && say('round.bed', {bed: one.bed})].filter(Boolean).join(', ')) : null;
@@ -45,14 +46,14 @@ export function reminderLine(reminder, at) {
 // ---- an order of frequency ----
 
 async function sendOrder(row, body) {
-    const answer = await ask('/v1/patients/_order', {patient: {identifier: row.patient.identifier}, kind: null, ...body});
+    const answer = await ask('/v1/patients/_order', {patient: {identifier: row.patient.identifier}, kind: null, by: now.session.person.practitioner, ...body});
     notice(answer.ok ? say('round.order.done') : say(answer.away ? 'round.order.away' : 'round.order.no'), answer.ok ? '' : 'doubt');
     return answer.ok;
 }
 
 async function orderOf(view, row, trouble = '', before = {}) {
     const pick = el('select', {id: 'order-every'}, el('option', {value: ''}, say('round.order.choose')), ORDER_MINUTES.map((minutes) => el('option', {value: minutes, selected: String(minutes) === before.minutes}, everyText(minutes))));
-    const reason = field({label: say('round.order.reason'), maxlength: 300, autocomplete: 'off'});
+    const reason = field({label: say('round.order.reason'), maxlength: 100, autocomplete: 'off'});
     reason.input.value = before.reason ?? '';
     const word = await question(say('round.order.title'), [trouble ? el('p', {class: 'stopped', role: 'alert'}, trouble) : null, el('p', {}, nameNode(row.patient)), el('p', {class: 'soft'}, say('round.order.hint')),
         el('div', {class: 'field'}, el('label', {for: 'order-every'}, say('round.order.every')), pick), reason],
@@ -71,7 +72,6 @@ async function orderOf(view, row, trouble = '', before = {}) {
 // Proposed only: identify.js asks for two identifiers before anything opens.
 function propose(patient) {
     now.proposed = patient;
-    tell('proposed', patient);
     go('patients');
 }
 
@@ -83,7 +83,7 @@ function roundLast(row, at) {
 function roundItem(view, row, at) {
     const {patient} = row;
     const single = row.last?.score?.['single-trigger'];
-    return el('li', {class: `roundrow ${row.state}`},
+    return el('li', {class: `roundrow is-${row.state}`},
         el('button', {type: 'button', class: 'pick', 'data-key': `pick-${patient.identifier.value}`, on: {click: () => propose(patient)}},
             dueNode(row.state), el('span', {class: 'who'}, nameNode(patient), el('span', {class: 'soft'}, patient.birthDate ? `${ageText(patient.birthDate, at)} · ` : null, placeNode(patient))),
             el('span', {class: 'number when'}, row.due ? dueText(row.due, at) : ''),
@@ -91,7 +91,7 @@ function roundItem(view, row, at) {
             el('span', {class: 'soft'}, roundLast(row, at), single ? el('span', {class: 'flag'}, ` ◆ ${say('after.single')}`) : null),
             whyText(row) ? el('span', {class: 'soft why'}, whyText(row)) : null),
         mayDo('send') ? el('button', {type: 'button', class: 'quiet order', 'data-key': `order-${patient.identifier.value}`, 'aria-haspopup': 'dialog', on: {click: () => orderOf(view, row)}}, say('round.order'), el('span', {class: 'unseen'}, ' ', nameNode(patient))) : null,
-        row.reminders?.length ? el('ul', {class: 'plain reminds'}, row.reminders.map((one) => el('li', {class: ['due', 'late', 'missed'].includes(one.state) ? 'flag' : 'soft'}, reminderLine(one, at)))) : null);
+        row.reminders?.length ? el('ul', {class: 'bare reminds'}, row.reminders.map((one) => el('li', {class: ['due', 'late', 'missed'].includes(one.state) ? 'flag' : 'soft'}, reminderLine(one, at)))) : null);
 }
 
 const bedFits = (view, row) => !view.bed.input.value.trim() || `${row.patient.bed ?? ''} ${row.patient.ward ?? ''}`.toLowerCase().includes(view.bed.input.value.trim().toLowerCase());
@@ -122,7 +122,7 @@ function drawRound(view) {
     }, ward ?? say('round.allwards'))) : null);
     if (view.tally.textContent !== tally(rows)) swap(view.tally, tally(rows));
     swap(view.stand, view.stale ? el('span', {class: 'doubt'}, say('round.stale', {when: timeText(view.asked)})) : say('round.asof', {when: timeText(view.asked)}));
-    swap(view.list, rows.map((row) => roundItem(view, row, at)), rows.length ? null : el('li', {}, say(view.body.patients.length ? 'round.nofit' : 'round.empty')));
+    swap(view.list, rows.map((row) => roundItem(view, row, at)), rows.length ? null : el('li', {}, say(view.body.patients.length ? 'round.nofit' : 'round.empty')), view.body.more ? el('li', {class: 'doubt'}, say('round.more')) : null);
     if (key && !document.querySelector('dialog[open]')) view.root.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus({preventScroll: true});
 }
 
@@ -141,7 +141,7 @@ screen('round', {
     title: 'round.title', link: 'round.link',
     show(root) {
         const view = {root, ward: localStorage.getItem('ward') || null, body: null, skew: 0, stale: false, asked: null, wards: el('div', {class: 'chips', role: 'group', 'aria-label': say('round.ward')}), tally: el('p', {class: 'tally', role: 'status'}),
-            stand: el('p', {class: 'soft'}), list: el('ul', {class: 'plain roundlist'}, el('li', {class: 'soft'}, say('record.loading'))), bed: field({label: say('round.bedfilter'), autocomplete: 'off', maxlength: 40})};
+            stand: el('p', {class: 'soft'}), list: el('ul', {class: 'bare roundlist'}, el('li', {class: 'soft'}, say('record.loading'))), bed: field({label: say('round.bedfilter'), autocomplete: 'off', maxlength: 40})};
         view.bed.input.addEventListener('input', () => drawRound(view));
         swap(root, el('h1', {tabindex: -1}, say('round.title')), view.tally,
             el('div', {class: 'roundtools'}, view.wards, view.bed), el('div', {class: 'roundtools'}, el('button', {type: 'button', class: 'main', on: {click: () => go('patients')}}, say('round.scan')), view.stand), view.list);

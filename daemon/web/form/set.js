@@ -13,7 +13,8 @@ import {askSecond, saveSet} from './set_save.js';
 import {watchSet} from './set_presence.js';
 import {notice, screen} from './shell.js';
 import {now} from './state.js';
-import {say, told, zoned} from './words.js';
+import {told} from './told.js';
+import {say, zoned} from './words.js';
 
 const isSame = (one, other) => one?.system === other?.system && one?.value === other?.value;
 
@@ -24,6 +25,9 @@ const draftHere = () => now.draft && isSame(now.draft.patient.identifier, now.pa
 
 // Kinds that are computed from others are never typed.
 const takenKinds = (table) => table.kinds.filter((kind) => !kind.computed);
+
+// A part of several says more than its kind; a field says little without it.
+const padTitle = ({kind, field, title}) => field ? `${told(kind.title)} · ${title}` : title;
 
 function makeSheet(table, draft) {
     const sheet = {table, draft, lasts: {}, rows: [], shown: new Set(), active: null, activeKind: null, pad: null, found: null};
@@ -53,8 +57,7 @@ function makeSheet(table, draft) {
     };
     sheet.draw = () => {
         sheet.rows.forEach((row) => row.refresh());
-        sheet.pad.show(sheet.active && {title: `${told(sheet.active.kind.title)}${sheet.active.title === told(sheet.active.kind.title) ? '' : ` · ${sheet.active.title}`}`,
-            text: sheet.active.input.value, unit: sheet.active.unitText});
+        sheet.pad.show(sheet.active && {title: padTitle(sheet.active), text: sheet.active.input.value, unit: sheet.active.unitText});
         sheet.score.refresh();
     };
     return Object.assign(sheet, typing(sheet), saying(sheet));
@@ -100,7 +103,10 @@ function typing(sheet) {
         press(slot, key) {
             if (key === 'next') next(sheet, slot);
             else if (key === 'leave') slot.input.blur(), activate(null);
-            else type(slot, key);
+            else {
+                type(slot, key);
+                inSight(slot.node);
+            }
         },
         putBack: (slot, text) => sheet.change(slot.kind, (sign) => {
             sign.typed[slot.name] = text;

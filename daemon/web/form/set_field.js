@@ -1,27 +1,34 @@
 // set_field.js - what is said about a reading: a control for each type of context field of the table.
 import {el} from './dom.js';
-import {say, told} from './words.js';
+import {told} from './told.js';
+import {say} from './words.js';
 
-// Words as chips, those of `often` at once and the others behind one more tap. Nothing is chosen beforehand; a second tap takes a
-// choice back. get() gives what is chosen, put(word) changes it, and refresh() shows it.
-export function wordChips({label, words, often = null, quiet = false, get, put}) {
+// Words as chips, those of `often` at once and the others behind one more tap (`folds`: once one is chosen, all others are). Nothing is
+// chosen beforehand; a second tap takes a choice back. get() gives what is chosen, put(word) changes it, and refresh() shows it.
+export function wordChips({label, words, often = null, quiet = false, folds = false, get, put}) {
     const isChosen = (word) => [get()].flat().includes(word);
-    let all = !often || often.length >= words.length;
+    let all = !folds && (!often || often.length >= words.length);
+    const isFirst = (word) => folds ? !isThere() : often.includes(word);
+    const isThere = () => [get()].flat().some(Boolean);
     const chip = ({word, text}) => el('button', {type: 'button', class: 'chip', 'data-word': word, on: {click: (event) => put(word, event)}}, told(text));
     const chips = words.map((word) => ({...word, node: chip(word)}));
     const rest = el('button', {type: 'button', class: 'chip more', 'aria-expanded': 'false', on: {click: () => open()}}, say('set.chips.more'));
-    const node = el('fieldset', {class: 'choice'}, el('legend', {class: quiet ? 'unseen' : null}, label), el('div', {class: 'chips'}, chips.map((one) => one.node), all ? null : rest));
+    const node = el('fieldset', {class: 'choice'}, el('legend', {class: quiet ? 'unseen' : null}, label), el('div', {class: 'chips'}, chips.map((one) => one.node), rest));
     const open = () => {
+        const first = chips.find((one) => one.node.hidden);
         all = true;
-        rest.remove();
         node.refresh();
-        chips.find((one) => !often.includes(one.word))?.node.focus();
+        first?.node.focus();
     };
 
-    node.refresh = () => chips.forEach((one) => {
-        one.node.setAttribute('aria-pressed', String(isChosen(one.word)));
-        one.node.hidden = !all && !often.includes(one.word) && !isChosen(one.word);
-    });
+    node.refresh = () => {
+        if (folds && !isThere()) all = false;
+        chips.forEach((one) => {
+            one.node.setAttribute('aria-pressed', String(isChosen(one.word)));
+            one.node.hidden = !all && !isFirst(one.word) && !isChosen(one.word);
+        });
+        rest.hidden = all || !chips.some((one) => one.node.hidden);
+    };
     node.refresh();
     return node;
 }

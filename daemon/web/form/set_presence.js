@@ -37,9 +37,12 @@ export function watchSet(sheet) {
     };
     channel.postMessage({patient: mine, tab, asks: true});
     here({});
+    const gone = () => channel.postMessage({patient: mine, tab, end: true});
+    window.addEventListener('pagehide', gone);
     return () => {
         clearInterval(every);
-        channel.postMessage({patient: mine, tab, end: true});
+        window.removeEventListener('pagehide', gone);
+        gone();
         channel.close();
         here({end: true});
     };

@@ -6,7 +6,9 @@ import {doubtsOf, offersOf} from './set_found.js';
 import {digitsOf, hasValue, isTouched, unitOf} from './set_draft.js';
 import {sayAll} from './say.js';
 import {padKeyOf} from './pad.js';
-import {momentText, say, told} from './words.js';
+import {notice} from './shell.js';
+import {told} from './told.js';
+import {momentText, say} from './words.js';
 
 const flagShapes = {HH: '▲▲', H: '▲', L: '▼', LL: '▼▼'};
 
@@ -86,8 +88,11 @@ function lastText(sheet, kind, last) {
 
 // ---- flags, doubts ----
 
-function flagNodes(kind, flags) {
-    return flags.filter((flag) => flagShapes[flag.interpretation] || flag.name).map((flag) => el('p', {class: 'flagged'},
+// While the first digits are typed a number is low only because it is not whole.
+const isWhole = (sheet, kind, flag) => sheet.active?.kind !== kind || sheet.active.name !== flag.part || !/^L/.test(flag.interpretation ?? 'L');
+
+function flagNodes(sheet, kind, flags) {
+    return flags.filter((flag) => (flagShapes[flag.interpretation] || flag.name) && isWhole(sheet, kind, flag)).map((flag) => el('p', {class: 'flagged'},
         el('span', {class: 'flag'}, flagShapes[flag.interpretation] ? `${flagShapes[flag.interpretation]} ` : '◆ ',
             kind.parts.length > 1 ? `${told(kind.part(flag.part).title)}: ` : '', told(flag.name ?? say(`set.flag.${flag.interpretation}`))),
         flag.range ? el('span', {class: 'soft'}, ` ${told(flag.range.text)}`) : null));
@@ -134,7 +139,7 @@ function notTakenPart(sheet, row) {
     const note = el('textarea', {id: `why-${kind.name}`, rows: 1, maxlength: 2000, dir: 'auto', on: {input: () => sheet.say(row, (sign) => { sign.note = note.value; })}});
     const noteField = el('div', {class: 'field'}, el('label', {for: note.id}, say('set.why')), note);
     const chips = wordChips({
-        label: say('set.not-taken.why'), words: sheet.table.reasons, get: () => sheet.peek(kind.name)?.notTaken ?? null,
+        label: say('set.not-taken.why'), words: sheet.table.reasons, folds: true, get: () => sheet.peek(kind.name)?.notTaken ?? null,
         put: (word) => sheet.notTaken(row, sheet.peek(kind.name)?.notTaken === word ? null : word),
     });
     const node = el('div', {class: 'reasons'}, chips, noteField);
@@ -165,7 +170,8 @@ function counter(sheet, kind, row) {
     const start = button(say('count.open'), async () => {
         const longest = row['longest-if']?.find(({if: conditions}) => sheet.found.holds(kind, conditions));
         const counted = await countBeats({title: told(kind.title), lengths: row.seconds, longest: longest?.say});
-        if (counted) sheet.change(kind, (sign) => {
+        if (counted?.missing) notice(say('count.nothing'), 'doubt');
+        else if (counted) sheet.change(kind, (sign) => {
             delete sign.typed[row.gives];
             sign.said[row.path] = counted;
         });
@@ -277,7 +283,7 @@ export function makeRow(sheet, kind) {
         row.values.hidden = said.hidden = !!sign?.notTaken;
         last.textContent = sheet.lasts[kind.name] ? lastText(sheet, kind, sheet.lasts[kind.name]) : '';
         swap(sums, kind.parts.filter((part) => part.sum && sheet.read(kind.name)?.parts[part.name]?.value).map((part) => `${told(part.title)} ${sheet.read(kind.name).parts[part.name].value}`));
-        swap(flags, found ? flagNodes(kind, found.flags) : null);
+        swap(flags, found ? flagNodes(sheet, kind, found.flags) : null);
         const nodes = found ? doubtNodes(sheet, row, found, sign) : [];
         const mark = nodes.flat(9).map((one) => one.textContent).join('\n');
         if (mark !== doubts.dataset.mark) { // said again only when it is another

@@ -8,7 +8,8 @@ import {isTouched} from './set_draft.js';
 import {wordChips} from './set_field.js';
 import {go, notice} from './shell.js';
 import {now, tell} from './state.js';
-import {momentText, say, timeText, told} from './words.js';
+import {told} from './told.js';
+import {momentText, say, timeText} from './words.js';
 
 // ---- a second person or device ----
 

@@ -4,7 +4,8 @@ import {agesFit} from './moment.js';
 import {sayWithheld} from './score.js';
 import {wordChips} from './set_field.js';
 import {now} from './state.js';
-import {dayText, say, told, zoned} from './words.js';
+import {told} from './told.js';
+import {dayText, say, zoned} from './words.js';
 
 export function intervalText(minutes) {
     if (minutes === 0) return say('score.continuous');

@@ -30,9 +30,8 @@ export function go(name) {
 }
 
 export function showScreen() {
-    // Behind sign-in only what has come yet can be shown.
-    const first = !now.session ? 'sign-in' : now.table ? 'round' : 'waiting';
-    const wanted = screens.get(location.hash.slice(1)) ?? screens.get(first);
+    const asked = location.hash.slice(1) || 'round';
+    const wanted = screens.get(now.session ? asked : asked === 'about' ? 'about' : 'sign-in') ?? screens.get(now.whole ? 'round' : 'waiting');
     const other = lacking(wanted);
     const one = other ? screens.get(other) : wanted;
     const root = byId('screen');

@@ -5,7 +5,9 @@ export const now = {
     table: null, // tableOf(GET /v1/kinds)
     patient: null, // a known patient, once two identifiers were confirmed
     identity: null, // {checked, how, at, confirmedMs} of that confirmation
+    proposed: null, // a known patient tapped in the round, of whom nothing is confirmed
     draft: null, // the set being taken (set.js)
+    whole: false, // later.js is there: all screens are known
     live: 'unknown', // the daemon: 'here', 'away'
 };
 

@@ -9,7 +9,8 @@ import {screen} from './shell.js';
 import {listen, now} from './state.js';
 import {soonOnce} from './after.js';
 import {unitConvert} from './table.js';
-import {say, timeText, told} from './words.js';
+import {told} from './told.js';
+import {say, timeText} from './words.js';
 
 const HOUR_MS = 3600000;
 const PERIODS = [['day', 24 * HOUR_MS], ['three', 72 * HOUR_MS], ['all', null]];
@@ -63,7 +64,7 @@ function struckWords(table, reading) {
 
 // A short scale (0 to 10) is shown whole: a 4 is not at its top because nothing was higher yet.
 function scaleOf(kind) {
-    const ends = (kind.parts.find((part) => part.unit)?.limits ?? []).find((row) => row.grade === 'refuse' && row.above - row.below <= SCALE_MOST);
+    const ends = (kind.parts.find((part) => part.unit && part.whole)?.limits ?? []).find((row) => row.grade === 'refuse' && row.above - row.below <= SCALE_MOST);
     return ends ? {least: ends.below, most: ends.above} : {};
 }
 
@@ -216,7 +217,7 @@ function panelNode(panel, frame) {
     });
     show(at);
     const groups = panel.groups.filter(Boolean);
-    const legend = groups.length > 1 ? el('p', {class: 'legend'}, groups.map((group) => el('span', {}, drawn('svg', {viewBox: '0 0 16 16', class: 'key', 'aria-hidden': 'true'}, drawn('path', {class: 'mark', d: shapeOf(panel, {group})(8, 8, 4)})), group))) : null;
+    const legend = groups.length > 1 ? el('p', {class: 'legend'}, groups.map((group) => el('span', {}, drawn('svg', {viewBox: '0 0 16 16', class: 'swatch', 'aria-hidden': 'true'}, drawn('path', {class: 'mark', d: shapeOf(panel, {group})(8, 8, 4)})), group))) : null;
     return el('section', {class: 'panel', 'aria-labelledby': id}, el('h2', {id}, panel.title, panel.unit ? el('small', {class: 'soft'}, ` ${panel.unit}`) : null), readout, legend, svg);
 }
 

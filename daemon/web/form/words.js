@@ -1,26 +1,19 @@
-// words.js - every word on the screen: messages of the form by key, texts of the kind table by their English wording. A language
-// is a catalogue (daemon/web/words, mappings/languages), no code.
-let messages = {};
-let texts = {};
+// words.js - the messages of the form by key, and how figures, days and times are written. A language is a catalogue
+// (daemon/web/words), no code. Texts of the kind table: told.js.
+const messages = {};
 
 export const language = () => document.documentElement.lang;
 
-export async function loadWords() {
-    const path = `/words/${language()}.json`;
-    messages = await (await (globalThis.early?.[path] ?? fetch(path))).json();
-}
-
-export function useTexts(table) {
-    texts = table.texts ?? {};
+// `part`: 'form' or 'later', as the scripts.
+export async function loadWords(part) {
+    const path = `/words/${language()}/${part}.json`;
+    Object.assign(messages, await (await (globalThis.early?.[path] ?? fetch(path))).json());
 }
 
 const fillIn = (text, given) => text.replace(/\{([\w-]+)\}/g, (whole, name) => given[name] ?? whole);
 
 // A message of the form. A key that is missing shows itself, so that a test finds it.
 export const say = (key, given = {}) => fillIn(messages[key] ?? `[${key}]`, given);
-
-// A text of the kind table (English there).
-export const told = (english) => texts[english] ?? english;
 
 // ---- figures, days and times: one way to write each, whatever the language of the browser ----
 
