@@ -279,6 +279,7 @@ function nobody(body, query, scanned) {
 }
 
 async function find(query, scanned = false) {
+    notice('');
     swap(view.result, el('p', {class: 'soft', role: 'status'}, say('find.busy')));
     const body = await findPatients(query);
     if (shownScreen() !== 'patients') return;

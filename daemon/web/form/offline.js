@@ -206,9 +206,9 @@ function drawBar() {
     const own = list.filter(mine);
     const stuck = own.filter((one) => one.stuck).length;
     bar.hidden = !own.length;
-    swap(bar, own.length > stuck ? el('p', {class: 'doubt'}, say('held.bar', {time: momentText(new Date(own.find((one) => !one.stuck).since))}),
-        own.length - stuck > 1 ? ` ${say('held.count', {count: own.length - stuck})}` : null) : null,
-    stuck ? el('p', {class: 'stopped'}, say('held.stuck', {count: stuck})) : null);
+    swap(bar, own.length > stuck ? el('p', {class: 'doubt'}, say('kept.bar', {time: momentText(new Date(own.find((one) => !one.stuck).since))}),
+        own.length - stuck > 1 ? ` ${say('kept.count', {count: own.length - stuck})}` : null) : null,
+    stuck ? el('p', {class: 'stopped'}, say('kept.stuck', {count: stuck})) : null);
 }
 
 // Held for a person's decision, in the daemon: nobody was there to answer.
@@ -216,9 +216,9 @@ const undecided = (answer) => (answer.readings ?? []).filter((one) => one.state 
 
 listen('delivered', ({label, answer}) => {
     const asked = undecided(answer);
-    notice(say(asked ? 'held.asked' : 'held.saved', {label, count: asked}), asked ? 'doubt' : '');
+    notice(say(asked ? 'kept.asked' : 'kept.saved', {label, count: asked}), asked ? 'doubt' : '');
 });
-listen('stuck', ({label}) => notice(say('held.refused', {label}), 'doubt'));
+listen('stuck', ({label}) => notice(say('kept.refused', {label}), 'doubt'));
 listen('unsent', drawBar);
 listen('session', drawBar);
 listen('tab', ({kind}) => kind === 'unsent' && readUnsent(true));
