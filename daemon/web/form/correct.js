@@ -165,7 +165,7 @@ function readChanged(sheet) {
     return good ? changed : null;
 }
 
-const posted = (reading, body) => ask(`/v1/readings/${encodeURIComponent(reading.id)}/corrections`, JSON.parse(jsonText({by: now.session.person.practitioner, ...body})));
+const posted = (reading, body) => ask(`/v1/readings/${encodeURIComponent(reading.id)}/corrections`, jsonText({by: now.session.person.practitioner, ...body}));
 
 // Not a matter of a field: who may, and whether it still counts.
 const failedText = (answer) => say(answer.away ? 'correct.away' : answer.status === 403 ? 'correct.notyours' : answer.status === 409 ? 'correct.meanwhile' : 'correct.failed');

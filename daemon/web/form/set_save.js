@@ -1,7 +1,6 @@
 // set_save.js - the end of a set: whose it is once more, what goes into the record, then out; a refusal lands at its field.
 import {ask} from './api.js';
 import {el, field, question, swap} from './dom.js';
-import {jsonText} from './decimal.js';
 import {bedside, hygieneTicks, identityAgain, identityFresh, identityLine} from './identify.js';
 import {deliverSet, forgetDraft} from './offline.js';
 import {isTouched} from './set_draft.js';
@@ -91,8 +90,7 @@ async function lastLook(sheet) {
 
 // ---- out ----
 
-// Numbers as JSON has them: what is kept on this device in between is JSON too, and both must be the same.
-const wireBody = (sheet) => JSON.parse(jsonText({...sheet.found.body, bedside: bedside()}));
+const wireBody = (sheet) => ({...sheet.found.body, bedside: bedside()});
 
 const labelOf = (known) => `${(known.family ?? '').toUpperCase()} ${known.given ?? ''}`.trim() + `, ${timeText(new Date())}`;
 
