@@ -295,7 +295,8 @@ async function find(query, scanned = false) {
 }
 
 function scanFault(why) {
-    return say(`scan.${Object.keys(scanFaults).find((key) => scanFaults[key] === why) ?? 'empty'}`);
+    const key = Object.keys(scanFaults).find((one) => scanFaults[one] === why) ?? 'empty';
+    return say(`scan.${key}`);
 }
 
 function drawFind(root) {
