@@ -12,6 +12,14 @@ struct number {
     struct exact canonical;
 };
 
+/* False: it is too large for our arithmetic. */
+static bool number_of(const struct kinds *kinds, const struct part *part, struct decimal value,
+                      const struct unit *unit, struct number *out)
+{
+    *out = (struct number){.entered = value, .has_canonical = part->unit && part->unit != unit};
+    return !out->has_canonical || unit_exact(kinds, value, unit, part->unit, &out->canonical);
+}
+
 /* As entered, exactly. Most values come in the unit of the table, and there digits are compared
  * with digits: a fraction costs ten times as much, and this runs for each row. */
 static int compare(const struct number *number, const struct limit *limit, struct decimal bound)
@@ -32,23 +40,42 @@ static bool is_outside(const struct number *number, const struct limit *limit, b
 static bool limit_fits(const struct limit *limit, const struct bearer *bearer,
                        const struct unit *entered)
 {
-    return (!limit->in || limit->in == entered) && row_fits(&limit->ages, &limit->whens, bearer);
+    bool excepted =
+        limit->unless.count > 0 && bearer->reading && whens_fit(&limit->unless, bearer->reading);
+
+    return (!limit->in || limit->in == entered) && !excepted &&
+           row_fits(&limit->ages, &limit->whens, bearer);
+}
+
+/* The patient's last value lay outside the same bound, not long ago: it was asked about then. */
+static bool was_answered(const struct kinds *kinds, const struct part *part,
+                         const struct limit *limit, const struct bearer *bearer, bool below)
+{
+    const struct measured *last = bearer->last;
+    struct number number;
+    bool last_below;
+
+    return limit->unless_last_minutes > 0 && last && last->type == MEASURED_NUMBER &&
+           bearer->since_last_ms <= (int64_t)limit->unless_last_minutes * 60000 &&
+           (!limit->in || limit->in == last->unit) &&
+           number_of(kinds, part, last->value, last->unit, &number) &&
+           is_outside(&number, limit, &last_below) && last_below == below;
 }
 
 struct worst worst_limit(const struct kinds *kinds, const struct part *part,
                          const struct bearer *bearer, struct decimal value, const struct unit *unit)
 {
     struct worst worst = {GRADE_FINE, NULL, false};
-    struct number number = {.entered = value, .has_canonical = part->unit && part->unit != unit};
+    struct number number;
     bool below;
 
-    if (number.has_canonical && !unit_exact(kinds, value, unit, part->unit, &number.canonical))
+    if (!number_of(kinds, part, value, unit, &number))
         return (struct worst){GRADE_REFUSE, NULL, false};
     for (size_t i = 0; i < part->limits_count; i++) {
         const struct limit *limit = &part->limits[i];
 
         if (limit->grade > worst.grade && is_outside(&number, limit, &below) &&
-            limit_fits(limit, bearer, unit))
+            limit_fits(limit, bearer, unit) && !was_answered(kinds, part, limit, bearer, below))
             worst = (struct worst){limit->grade, limit, below};
     }
     return worst;
