@@ -12,12 +12,23 @@ struct number {
     struct exact canonical;
 };
 
+struct outside { /* of a bound */
+    const struct number *number;
+    bool below;
+};
+
 /* False: it is too large for our arithmetic. */
 static bool number_of(const struct kinds *kinds, const struct part *part, struct decimal value,
                       const struct unit *unit, struct number *out)
 {
     *out = (struct number){.entered = value, .has_canonical = part->unit && part->unit != unit};
     return !out->has_canonical || unit_exact(kinds, value, unit, part->unit, &out->canonical);
+}
+
+/* In the unit of the row's numbers. */
+static struct exact as_compared(const struct number *number, const struct limit *limit)
+{
+    return limit->in || !number->has_canonical ? exact_of(number->entered) : number->canonical;
 }
 
 /* As entered, exactly. Most values come in the unit of the table, and there digits are compared
@@ -47,9 +58,22 @@ static bool limit_fits(const struct limit *limit, const struct bearer *bearer,
            row_fits(&limit->ages, &limit->whens, bearer);
 }
 
-/* The patient's last value lay outside the same bound, not long ago: it was asked about then. */
+/* What fits the last value is no slip. */
+static bool is_near(const struct number *number, const struct number *last,
+                    const struct limit *limit)
+{
+    struct exact minus = exact_of((struct decimal){-1, 0}), difference;
+
+    return limit->has_near && exact_times(as_compared(last, limit), minus, &minus) &&
+           exact_add(as_compared(number, limit), minus, &difference) &&
+           exact_compare(exact_magnitude(difference), exact_of(limit->near)) <= 0;
+}
+
+/* The patient's last value, not long ago, lay outside the same bound (it was asked about then), or
+ * near this one. */
 static bool was_answered(const struct kinds *kinds, const struct part *part,
-                         const struct limit *limit, const struct bearer *bearer, bool below)
+                         const struct limit *limit, const struct bearer *bearer,
+                         const struct outside *outside)
 {
     const struct measured *last = bearer->last;
     struct number number;
@@ -59,7 +83,8 @@ static bool was_answered(const struct kinds *kinds, const struct part *part,
            bearer->since_last_ms <= (int64_t)limit->unless_last_minutes * 60000 &&
            (!limit->in || limit->in == last->unit) &&
            number_of(kinds, part, last->value, last->unit, &number) &&
-           is_outside(&number, limit, &last_below) && last_below == below;
+           ((is_outside(&number, limit, &last_below) && last_below == outside->below) ||
+            is_near(outside->number, &number, limit));
 }
 
 struct worst worst_limit(const struct kinds *kinds, const struct part *part,
@@ -75,7 +100,8 @@ struct worst worst_limit(const struct kinds *kinds, const struct part *part,
         const struct limit *limit = &part->limits[i];
 
         if (limit->grade > worst.grade && is_outside(&number, limit, &below) &&
-            limit_fits(limit, bearer, unit) && !was_answered(kinds, part, limit, bearer, below))
+            limit_fits(limit, bearer, unit) &&
+            !was_answered(kinds, part, limit, bearer, &(struct outside){&number, below}))
             worst = (struct worst){limit->grade, limit, below};
     }
     return worst;

@@ -147,7 +147,8 @@ static const struct names limit_grades = {grades, COUNT(grades)};
 static bool answers_hold(const struct place *place, const struct limit *limit)
 {
     if (limit->unless_last_minutes == 0)
-        return true;
+        return !limit->has_near ||
+               place_fail(place, "unless-last-near: for how long? unless-last-minutes is missing");
     if (limit->grade != GRADE_ASK)
         return place_fail(place, "unless-last-minutes: only what is asked can have been answered");
     looks_at_last(place->loader, place->loader->kind);
@@ -166,6 +167,7 @@ static bool read_limit(const struct place *place, void *out)
         MEMBER("above", OPTIONAL, take_decimal, FLAGGED(limit, bound.above, bound.has_above)),
         MEMBER("in", OPTIONAL, take_unit, INTO(limit, in)),
         MEMBER("unless-last-minutes", OPTIONAL, take_whole, INTO(limit, unless_last_minutes)),
+        MEMBER("unless-last-near", OPTIONAL, take_decimal, FLAGGED(limit, near, has_near)),
         MEMBER("say", OPTIONAL, take_own_say, INTO(limit, say)),
         MEMBER("source", REQUIRED, take_text, INTO(limit, source)),
     };

@@ -100,6 +100,8 @@ struct limit {
     const struct unit *in;      /* NULL: the canonical unit */
     struct bound bound;
     int unless_last_minutes; /* of GRADE_ASK: not asked when the last value, so long ago at most, lay outside this bound, too; 0: asked */
+    struct decimal near; /* ... or no further than this from the value */
+    bool has_near;
     const char *say;         /* may be NULL */
     const char *source;
 };

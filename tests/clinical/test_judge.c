@@ -274,31 +274,39 @@ static void test_what_was_not_taken_is_not_judged(void **state)
 #define PRESSURE(systolic, diastolic) \
     "blood-pressure systolic=" systolic ":mm[Hg] diastolic=" diastolic ":mm[Hg]"
 
+/* clang-format off */
 static const struct {
     const char *told;
     enum grade stands;
     size_t problems;
 } again[] = {
-    {"heart-rate value=36:/min | last heart-rate value=39:/min days=0.2",                  GRADE_FINE,                       0                           },
-    {"heart-rate value=36:/min | last heart-rate value=39:/min days=1",                    GRADE_FINE,                       0                           },
-    {"heart-rate value=36:/min | last heart-rate value=39:/min days=1.00001",              GRADE_ASK,
-     1                                                                                                                                                   }, /* 0.864 s more */
-    {"heart-rate value=36:/min | last heart-rate value=40:/min days=0.2",                  GRADE_ASK,
-     1                                                                                                                                                   }, /* at the bound: never asked */
-    {"heart-rate value=36:/min | last heart-rate value=160:/min days=0.2",                 GRADE_ASK,
-     1                                                                                                                                                   }, /* the other bound */
-    {"heart-rate value=170:/min | last heart-rate value=160:{beats}/min days=0.2",         GRADE_FINE,                       0                           },
-    {"heart-rate value=310:/min | last heart-rate value=310:/min days=0.2",                GRADE_OVERRIDE,                   1                           },
-    {"heart-rate value=391:/min | last heart-rate value=391:/min days=0.2",                GRADE_REFUSE,                     1                           },
+    {"heart-rate value=36:/min | last heart-rate value=39:/min days=0.2", GRADE_FINE, 0},
+    {"heart-rate value=36:/min | last heart-rate value=39:/min days=1", GRADE_FINE, 0},
+    /* 0.864 s more */
+    {"heart-rate value=36:/min | last heart-rate value=39:/min days=1.00001", GRADE_ASK, 1},
+    /* at the bound, which was never asked about, and far */
+    {"heart-rate value=29:/min | last heart-rate value=40:/min days=0.2", GRADE_ASK, 1},
+    /* near: to the digit, and not for longer */
+    {"heart-rate value=36:/min | last heart-rate value=46:/min days=0.2", GRADE_FINE, 0},
+    {"heart-rate value=36:/min | last heart-rate value=47:/min days=0.2", GRADE_ASK, 1},
+    {"heart-rate value=36:/min | last heart-rate value=46:/min days=1.00001", GRADE_ASK, 1},
+    /* the other bound */
+    {"heart-rate value=36:/min | last heart-rate value=160:/min days=0.2", GRADE_ASK, 1},
+    {"heart-rate value=170:/min | last heart-rate value=160:{beats}/min days=0.2", GRADE_FINE, 0},
+    {"heart-rate value=310:/min | last heart-rate value=310:/min days=0.2", GRADE_OVERRIDE, 1},
+    {"heart-rate value=391:/min | last heart-rate value=391:/min days=0.2", GRADE_REFUSE, 1},
     {"body-temperature value=34.6:Cel | last body-temperature value=93.9:[degF] days=0.2",
-     GRADE_FINE,                                                                                                             0                           },
-    {"body-temperature value=34.6:Cel | last body-temperature value=95:[degF] days=0.2",   GRADE_ASK,
-     1                                                                                                                                                   },
-    {PRESSURE("224",                                                                       "146") " | last " PRESSURE("221", "118") " days=0.2",           GRADE_ASK, 1},
-    {PRESSURE("224",                                                                                   "146") " | last " PRESSURE("221",                                                                                                                   "138") " days=0.2",                                                                                                                                  GRADE_FINE, 0},
- /* where the table does not say so it is asked each time: a weight, and what is no part */
-    {"body-weight value=210:kg | last body-weight value=209:kg days=0.2",                                                                  GRADE_ASK,1},
+     GRADE_FINE, 0},
+    {"body-temperature value=34.5:Cel | last body-temperature value=95:[degF] days=0.2", GRADE_FINE,
+     0},
+    {"body-temperature value=34.4:Cel | last body-temperature value=95:[degF] days=0.2", GRADE_ASK,
+     1},
+    {PRESSURE("224", "146") " | last " PRESSURE("221", "118") " days=0.2", GRADE_ASK, 1},
+    {PRESSURE("224", "146") " | last " PRESSURE("221", "138") " days=0.2", GRADE_FINE, 0},
+    /* where the table does not say so it is asked each time: a weight, and what is no part */
+    {"body-weight value=210:kg | last body-weight value=209:kg days=0.2", GRADE_ASK, 1},
 };
+/* clang-format on */
 
 static void test_what_was_answered_is_not_asked_again(void **state)
 {

@@ -85,7 +85,7 @@ class Judge:
             for row in part.get("limits", [])
             if self.fits(row, part, value, reading)
             and self.out(row, part, value)
-            and not self.answered(row, part, self.out(row, part, value), last)
+            and not self.answered(row, part, value, self.out(row, part, value), last)
         ]
         if grades:
             self.stands(max(grades, key=WORST.index), "implausible", places)
@@ -104,11 +104,15 @@ class Judge:
             return "below"
         return "above" if "above" in row and exact > Fraction(row["above"]) else None
 
-    def answered(self, row, part, side, last):
-        """The last value, so long ago at most, lay outside the same bound: it was asked about then."""
+    def answered(self, row, part, value, side, last):
+        """The last value, so long ago at most, lay outside the same bound (it was asked about then), or near this one."""
         if last is None or "unless-last-minutes" not in row or last[0] > Fraction(row["unless-last-minutes"]):
             return False
-        return ("in" not in row or row["in"] == last[1].unit) and self.out(row, part, last[1]) == side
+        if "in" in row and row["in"] != last[1].unit:
+            return False
+        exact = lambda one: self.table.exact(one.number, one.unit, row.get("in", part.get("unit", one.unit)))
+        near = "unless-last-near" in row and abs(exact(value) - exact(last[1])) <= Fraction(row["unless-last-near"])
+        return near or self.out(row, part, last[1]) == side
 
     def stands(self, grade, code, places):
         """Something of this grade, reported at each (reading, pointer) that does not carry what lets it pass."""

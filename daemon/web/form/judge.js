@@ -2,7 +2,7 @@
 //
 // The daemon decides again; this is for the person who is typing, also while no daemon can be reached.
 
-import {decimalCompare, decimalIsWhole, exactAdd, exactCompare, exactMinus, exactOf, exactOver, exactRound, exactTimes} from './decimal.js';
+import {decimalCompare, decimalIsWhole, exactAdd, exactCompare, exactMagnitude, exactMinus, exactOf, exactOver, exactRound, exactTimes} from './decimal.js';
 import {boundHolds, conditionHolds, lastAt, pathOf, readKept, readingAt, rowFits, sayableAt} from './condition.js';
 import {agesFit} from './moment.js';
 import {problemOf, readSet} from './reading.js';
@@ -48,9 +48,12 @@ function pointerOf(reading, path) {
 
 // ---- limits ----
 
+// In the unit of the row's numbers.
+const asCompared = (table, part, row, {value, unit}) => row.in || !part.unit || part.unit === unit ? exactOf(value) : unitExact(table, value, unit, part.unit);
+
 // On which side of a row's bounds a value lies outside; null: within, or the row does not speak of it. False: no way to its unit.
 function sideOf(table, part, row, {value, unit}) {
-    const number = row.in || !part.unit || part.unit === unit ? exactOf(value) : unitExact(table, value, unit, part.unit);
+    const number = asCompared(table, part, row, {value, unit});
 
     if (!number)
         return false;
@@ -60,9 +63,18 @@ function sideOf(table, part, row, {value, unit}) {
         : row.above !== undefined && exactCompare(number, exactOf(row.above)) > 0 ? 'above' : null;
 }
 
-// The patient's last value lay outside the same bound, not long ago: it was asked about then.
-function wasAnswered(table, part, row, side, last) {
-    return !!row['unless-last-minutes'] && !!last && last.ago <= Number(row['unless-last-minutes']) * 60000 && sideOf(table, part, row, last) === side;
+// What fits the last value is no slip.
+function isNear(table, part, row, own, last) {
+    const [one, other] = [own, last].map((measured) => asCompared(table, part, row, measured));
+    const apart = row['unless-last-near'] !== undefined && one && other && exactMinus(one, other);
+
+    return !!apart && exactCompare(exactMagnitude(apart), exactOf(row['unless-last-near'])) <= 0;
+}
+
+// The patient's last value, not long ago, lay outside the same bound (it was asked about then), or near this one.
+function wasAnswered(table, part, row, own, side, last) {
+    return !!row['unless-last-minutes'] && !!last && last.ago <= Number(row['unless-last-minutes']) * 60000 && (!row.in || row.in === last.unit?.code) &&
+        (sideOf(table, part, row, last) === side || isNear(table, part, row, own, last));
 }
 
 // The worst row that a value breaks: {grade, row, side}; row is null where the value cannot be converted. `last`: as lastOfPart() gives it.
@@ -74,7 +86,7 @@ function worstLimit({table, read}, reading, part, own, last = null) {
 
         if (side === false)
             return {grade: 'refuse', row: null};
-        if (side && isWorse(row.grade, worst.grade) && rowFits(read, reading, row) && !wasAnswered(table, part, row, side, last))
+        if (side && isWorse(row.grade, worst.grade) && rowFits(read, reading, row) && !wasAnswered(table, part, row, own, side, last))
             worst = {grade: row.grade, row, side};
     }
     return worst;
