@@ -372,8 +372,10 @@ async function scanned(text) {
 
 const isOpen = (scan) => scan.kind !== 'broken' && sameText(scan.value, now.patient.identifier.value);
 
-// While a patient is open: the same band says so; another band is told and changes nothing.
+// While a patient is open: the same band says so; another band is told and changes nothing, but whoever scans it may stand at another
+// bed: before saving the patient is asked for again.
 function compareOpen(scan) {
+    if (!isOpen(scan) && scan.kind !== 'broken') now.identity.gap = true;
     if (!isOpen(scan)) return notice(scan.kind === 'broken' ? scanFault(scan.why) : say('scan.other'), 'doubt');
     now.identity.how = [...new Set([...now.identity.how, 'band-scanned'])];
     now.identity.checked = [...new Set([...now.identity.checked, 'identifier'])];
