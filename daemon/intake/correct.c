@@ -187,6 +187,7 @@ static struct submission_frame frame_of(struct exchange *exchange, struct outbox
     return (struct submission_frame){.intake = exchange->intake,
                                      .client = &exchange->client,
                                      .reader = reader,
+                                     .patch = wish->reading,
                                      .time_stands = !has_time,
                                      .last_before_ms =
                                          corrected->texts[corrected->target].taken_ms};
