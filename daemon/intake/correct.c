@@ -72,7 +72,7 @@ static void read_wish(const struct kinds *kinds, const struct spot *spot, struct
     if (wish->retracts && (wish->reading || wish->patient))
         spot_problem(spot, "entered-in-error", PROBLEM_INCONSISTENT,
                      "either a reading is changed or it is retracted");
-    else if (!wish->retracts && !wish->reading && !wish->patient)
+    else if (!wish->retracts && json_object_size(wish->reading) == 0 && !wish->patient)
         spot_problem(spot, "reading", PROBLEM_MISSING_FIELD,
                      "say what is to be changed, or entered-in-error: true");
 }

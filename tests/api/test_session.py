@@ -350,11 +350,14 @@ class Accounts(WithDaemon):
         pin = self.add("zoe", "assistant")
         self.assertRegex(pin, r"^\d{6}$")
         self.assertTrue(Browser(self.daemon).sign_in("zoe", pin).json["must-change"])
-        rows = [({"name": "ZOE"}, 409, None), ({"role": "boss"}, 422, "/role"), ({"name": "z z"}, 422, "/name"), ({"practitioner": ""}, 422, "/practitioner")]
+        rows = [({"name": "ZOE"}, 409, None), ({"role": "boss"}, 422, "/role"), ({"name": "z z"}, 422, "/name"), ({"practitioner": ""}, 422, "/practitioner"),
+                ({"name": "\u200b"}, 422, "/name"), ({"name": "le\u200da"}, 422, "/name"), ({"display": "Y\u202ey"}, 422, "/display"),
+                ({"practitioner": "N-lea\u200b"}, 422, "/practitioner"), ({"display": "Y\u0085"}, 422, "/display"), ({"display": "Y\u2028"}, 422, "/display")]
         for change, status, pointer in rows:
             with self.subTest(change):
                 answer = self.as_("adam", "/v1/users", {"name": "yve", "display": "Y", "practitioner": "N-y", "role": "nurse", **change})
                 self.assertEqual((status, [pointer] if pointer else []), (answer.status, [p for p, _ in answer.problems()]), answer.body)
+        self.assertEqual(201, self.as_("adam", "/v1/users", {"name": "zoë", "display": "می\u200cنا \u2014 Zoë", "practitioner": "N-zoë", "role": "nurse"}).status)
         answer = self.as_("lea", "/v1/users", {"name": "yve", "display": "Y", "practitioner": "N-y", "role": "nurse"})
         self.assertEqual((403, "right"), (answer.status, reason(answer)))
 
