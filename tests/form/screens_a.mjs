@@ -655,6 +655,29 @@ test('somebody else comes while a set is on its way: it stays the first one\'s',
     await page.context().close();
 });
 
+test('somebody else comes while the patient of a half-entered set is asked for: it is not theirs', async () => {
+    const page = await newPage();
+    await signIn(page, 'ana');
+    await openRosa(page);
+    await page.evaluate(() => { probe.now.draft = {...probe.newDraft(crypto.randomUUID(), probe.sentPatient(), Date.now()), mark: 'pulse 9'}; probe.keepDraft(probe.now.draft); });
+    await wait(600);
+    const handOver = async () => {
+        await page.getByRole('button', {name: 'Lock'}).click();
+        await page.getByRole('button', {name: 'Somebody else'}).click();
+        await page.getByLabel('Name of your account').waitFor();
+    };
+    await handOver();
+    await signIn(page, 'ana');
+    await page.getByRole('button', {name: 'Go on with it'}).click();
+    await page.getByRole('button', {name: /Birth date stated/}).waitFor();
+    await handOver();
+    await signIn(page, 'bea');
+    await openRosa(page);
+    check('what the first has half entered does not open', await page.evaluate(() => probe.now.draft?.mark ?? null) === null);
+    check('no fault in the page', page.faults.length === 0, page.faults);
+    await page.context().close();
+});
+
 test('the cookie is another person\'s by now: a set is kept, not refused', async () => {
     const page = await newPage();
     await signIn(page, 'ana');

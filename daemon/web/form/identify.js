@@ -459,4 +459,5 @@ async function scanByCamera() {
 }
 
 listen('patient', drawStrip);
+listen('session', (session) => { if (!session) left = pending = null; }); // theirs who left
 listen('gap', () => { if (now.identity) now.identity.gap = true; });

@@ -50,11 +50,13 @@ export async function takeDraft() {
     return kept && {...kept, since: record.since};
 }
 
+export const forgetDraftOf = async (name) => vaultThere() && vaultDrop('held', `draft:${name}`);
+
 export async function forgetDraft() {
     clearTimeout(draftTimer);
     draftTimer = 0;
     draftWaiting = null;
-    if (vaultThere() && now.session) await vaultDrop('held', `draft:${nameOf()}`);
+    if (now.session) await forgetDraftOf(nameOf());
 }
 
 // ---- patients seen today, for when the daemon is away ----

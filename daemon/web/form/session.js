@@ -347,7 +347,13 @@ export async function lock({everywhere = true} = {}) {
 
 // ---- out ----
 
+// A question that is open is theirs who leave: it is not answered by whoever comes.
+function closeQuestions() {
+    for (const one of document.querySelectorAll('dialog[open]')) if (one !== lockSheet) one.close('');
+}
+
 async function leavePerson() {
+    closeQuestions();
     await flushDraft();
     await shutVault();
     const answer = await ask('/v1/session/_end');
@@ -355,7 +361,7 @@ async function leavePerson() {
         await vaultDrop('device', 'here');
         if (answer.away) await vaultPut('device', {id: 'owed'}).catch(() => {}); // the daemon is told when it is back
     }
-    Object.assign(now, {session: null, patient: null, identity: null, draft: null});
+    Object.assign(now, {session: null, patient: null, identity: null, draft: null, proposed: null, saved: null});
     chosenElsewhere = null;
     guest = null;
     tellTabs({kind: 'person', name: null});
