@@ -3,6 +3,7 @@ import json
 import re
 import threading
 import time
+import uuid
 
 from support import PINS, Browser, Daemon, WithDaemon, reading, wait_until
 
@@ -168,7 +169,13 @@ class SignIn(WithDaemon):
         extreme = lambda second: bedside_set({"value": 320, "confirmed": True,
                                               "override": {"by": "N-ana", "second": second, "reason": "counted by both"}}, by="N-ana")
         self.assertEqual([("/readings/0/value", "implausible")], browser.post("/v1/readings", bedside_set({"value": 320}, by="N-ana")).problems())
-        self.assertEqual(201, (answer := browser.post("/v1/readings", extreme("N-ida"))).status, answer.body)
+        vouched = extreme("N-ida")
+        vouched["readings"][0]["id"] = str(uuid.uuid4())
+        self.assertEqual(201, (answer := browser.post("/v1/readings", vouched)).status, answer.body)
+        vouched.update(bedside={**vouched["bedside"], "offline": True})
+        self.assertEqual((201, answer.json["readings"]), ((again := browser.post("/v1/readings", vouched)).status, again.json.get("readings")), again.body)
+        for one in (extreme("N-ida"), {**extreme("N-ida"), "patient": {"identifier": {"system": "https://clinic.example/mrn", "value": "other-3"}}}):
+            self.assertEqual([("/readings/0/override/second", "not-allowed")], browser.post("/v1/readings", one).problems())  # once
         self.assertEqual(201, browser.post("/v1/readings", extreme("monitor-3")).status)
         self.assertEqual([("/readings/0/override/second", "not-allowed")], browser.post("/v1/readings", extreme("N-new")).problems())
         another = self.browser()  # where nobody vouched
@@ -207,6 +214,8 @@ class Corrected(WithDaemon):
         self.assertEqual("waiting", self.ana.ask("GET", "/v1/readings/" + id).json["state"])
         self.assertEqual(200, self.ana.post("/v1/session/_second", {"name": "bea", "pin": "730518"}).status)
         self.assertEqual(201, (answer := self.correct(self.ana, "N-ana", id, reading=extreme("N-bea"))).status, answer.body)
+        answer = self.correct(self.ana, "N-ana", answer.json["id"], reading=extreme("N-bea"))
+        self.assertEqual([("/reading/override/second", "not-allowed")], answer.problems(), answer.body)
 
     def test_nobody_speaks_for_somebody_else(self):
         id = self.taken(self.ana, "N-ana")
