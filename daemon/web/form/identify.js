@@ -99,7 +99,8 @@ export function closePatient() {
 
 // ---- confirmed ----
 
-export const identityFresh = () => Boolean(now.patient && now.identity && !now.identity.gap && Date.now() - now.identity.confirmedMs < FRESH_MS);
+const sinceConfirmed = () => Date.now() - now.identity.confirmedMs; // below 0: the clock was set back
+export const identityFresh = () => Boolean(now.patient && now.identity && !now.identity.gap && sinceConfirmed() >= 0 && sinceConfirmed() < FRESH_MS);
 
 function confirmed(patient, checked, how) {
     now.identity = {checked: [...checked], how: [...how], at: zoned(), confirmedMs: Date.now()};
@@ -462,4 +463,5 @@ async function scanByCamera() {
 }
 
 listen('patient', drawStrip);
+listen('session', (session) => { if (!session) left = pending = null; }); // theirs who left
 listen('gap', () => { if (now.identity) now.identity.gap = true; });

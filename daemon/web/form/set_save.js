@@ -2,7 +2,7 @@
 import {ask} from './api.js';
 import {el, field, question, swap} from './dom.js';
 import {bedside, hygieneTicks, identityAgain, identityFresh, identityLine} from './identify.js';
-import {deliverSet, forgetDraft} from './offline.js';
+import {deliverSet, forgetDraft, forgetDraftOf} from './offline.js';
 import {isTouched} from './set_draft.js';
 import {wordChips} from './set_field.js';
 import {go, notice} from './shell.js';
@@ -129,8 +129,14 @@ async function done(sheet, outcome, label) {
 async function send(sheet) {
     const {kinds} = sheet.found;
     const label = labelOf(now.patient);
+    const {name} = now.session.person;
     const outcome = await deliverSet(wireBody(sheet), label);
+    const isOut = outcome.state === 'saved' || outcome.state === 'here';
 
+    if (now.session?.person.name !== name) { // the tablet has changed hands: the screen is another person's
+        if (isOut) await forgetDraftOf(name);
+        return;
+    }
     swap(sheet.troubles);
     if (outcome.state === 'refused') await refused(sheet, kinds, outcome.result);
     else if (outcome.state === 'nowhere') swap(sheet.troubles, el('p', {class: 'stopped'}, say('save.nowhere', {since: momentText(new Date())})));
