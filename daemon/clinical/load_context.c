@@ -77,6 +77,7 @@ static bool take_gives(const struct place *at, const struct member *member, char
 
 static const struct member word_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("list", REQUIRED, take_word_list, INTO(field, list)),
     MEMBER("often", OPTIONAL, take_often, ITSELF),
@@ -89,6 +90,7 @@ static const struct member word_members[] = {
 
 static const struct member words_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("list", REQUIRED, take_word_list, INTO(field, list)),
     MEMBER("often", OPTIONAL, take_often, ITSELF),
@@ -98,6 +100,7 @@ static const struct member words_members[] = {
 
 static const struct member text_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("as", REQUIRED, take_name, NAMED(field, as, said_goes_to)),
     MEMBER("code", OPTIONAL, take_codings, INTO(field, codes)),
@@ -105,6 +108,7 @@ static const struct member text_members[] = {
 
 static const struct member quantity_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("unit", REQUIRED, take_unit, INTO(field, quantity.unit)),
     MEMBER("text", OPTIONAL, take_text, INTO(field, quantity.text)),
@@ -118,6 +122,7 @@ static const struct member quantity_members[] = {
 
 static const struct member count_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("gives", REQUIRED, take_gives, INTO(field, gives)),
     MEMBER("seconds", REQUIRED, take_list, LIST(field, seconds, seconds_rows)),

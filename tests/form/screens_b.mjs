@@ -205,7 +205,7 @@ test('the keyboard alone', async () => {
     check('the first sign has the focus', await slot(page, 'pain').evaluate((one) => one === document.activeElement));
     await page.keyboard.type('3');
     await page.waitForTimeout(50);
-    check('pain above nought asks where', await row(page, 'pain').getByLabel('Location').isVisible() && await chip(page, 'pain', 'sharp').isVisible());
+    check('pain above nought asks where', await row(page, 'pain').getByLabel('Where is it?').isVisible() && await chip(page, 'pain', 'sharp').isVisible());
     check('and does not ask it at nought', !await page.evaluate(() => document.querySelector('[data-kind=pain] textarea')?.closest('[hidden]')));
     await page.keyboard.press('Tab');
     await page.keyboard.type('Left side of the chest');
@@ -291,7 +291,7 @@ test('doubt at the field: asked, kept, taken again; refused, offered', async () 
     await picture(page, 'doubt');
     await axe(page, 'doubt');
     await save(page);
-    check('unanswered it is not saved', await page.locator('dialog[open]').count() === 0 && /Look at this first: Pulse/.test(await page.locator('#notice').innerText()));
+    check('unanswered it is not saved', await page.locator('dialog[open]').count() === 0 && /Look at this first: Pulse/.test(await page.locator('.score-line').innerText()));
     await row(page, 'heart-rate').getByRole('button', {name: 'Pulse 180: keep'}).click();
     check('kept is said', /Kept:/.test(await row(page, 'heart-rate').innerText()));
     await typeAt(page, 'heart-rate', '\b');
@@ -603,7 +603,7 @@ test('when due, and hostile text', async () => {
     for (const word of ['spontaneous', 'oriented', 'obeys']) await chip(page, 'glasgow-coma-scale', word).click();
     check('a sum is added up', /15/.test(await row(page, 'glasgow-coma-scale').locator('.sums').innerText()));
     await row(page, 'pain').getByRole('button', {name: 'More'}).click();
-    await row(page, 'pain').getByLabel('Location').fill('<img src=x onerror=alert(1)>'.padEnd(400, 'x'));
+    await row(page, 'pain').getByLabel('Where is it?').fill('<img src=x onerror=alert(1)>'.padEnd(400, 'x'));
     check('nothing wider than the screen', await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth));
     await over(page, 'due');
 });

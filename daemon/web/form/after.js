@@ -5,7 +5,7 @@ import {ask} from './api.js';
 import {closePatient} from './identify.js';
 import {correctReading} from './correct.js';
 import {button, el, swap, theirs} from './dom.js';
-import {contextNode, contextOf, counts, everyText, flagMarks, flagsOf, heldText, identifierSame, readRecord, scoreNow, scoreText, sentOf, setsOf, shortMoment, stateNode, struckNode, valueOf} from './record.js';
+import {contextNode, contextOf, counts, everyText, flagMarks, flagsOf, heldText, identifierSame, readRecord, scoreNow, scoreText, sentOf, setsOf, dayAndTime, stateNode, struckNode, valueOf} from './record.js';
 import {sayWithheld} from './score.js';
 import {go, notice, screen} from './shell.js';
 import {listen, mayDo, now} from './state.js';
@@ -133,7 +133,7 @@ function earlierNodes(view, shown) {
             drawAfter(view);
             view.title.focus();
         }},
-    }, el('span', {class: 'number'}, shortMoment(set.taken)), ' · ', theirs(set.by), ' · ', scoreText(scoreNow(now.table, set))))))];
+    }, el('span', {class: 'number'}, dayAndTime(set.taken)), ' · ', theirs(set.by), ' · ', scoreText(scoreNow(now.table, set))))))];
 }
 
 function drawAfter(view) {
@@ -147,7 +147,7 @@ function drawAfter(view) {
     }
     const score = scoreNow(now.table, set);
     const rows = remindRows(view, set.readings);
-    swap(view.title, say(set === view.sets[0] ? 'after.title.of' : 'after.title.earlier', {when: shortMoment(set.taken)}));
+    swap(view.title, say(set === view.sets[0] ? 'after.title.of' : 'after.title.earlier', {when: dayAndTime(set.taken)}));
     if (view.tally.textContent !== tallyText(set.readings)) swap(view.tally, tallyText(set.readings));
     swap(view.body,
         el('p', {class: 'soft'}, say('after.by'), ' ', theirs(set.by), set.readings[0].sent?.bedside?.offline ? ` · ${say('after.offline')}` : ''),
