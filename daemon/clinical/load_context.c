@@ -77,6 +77,7 @@ static bool take_gives(const struct place *at, const struct member *member, char
 
 static const struct member word_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("list", REQUIRED, take_word_list, INTO(field, list)),
     MEMBER("often", OPTIONAL, take_often, ITSELF),
@@ -89,6 +90,7 @@ static const struct member word_members[] = {
 
 static const struct member words_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("list", REQUIRED, take_word_list, INTO(field, list)),
     MEMBER("often", OPTIONAL, take_often, ITSELF),
@@ -98,6 +100,7 @@ static const struct member words_members[] = {
 
 static const struct member text_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("as", REQUIRED, take_name, NAMED(field, as, said_goes_to)),
     MEMBER("code", OPTIONAL, take_codings, INTO(field, codes)),
@@ -105,6 +108,7 @@ static const struct member text_members[] = {
 
 static const struct member quantity_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("unit", REQUIRED, take_unit, INTO(field, quantity.unit)),
     MEMBER("text", OPTIONAL, take_text, INTO(field, quantity.text)),
@@ -118,6 +122,7 @@ static const struct member quantity_members[] = {
 
 static const struct member count_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(field, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("gives", REQUIRED, take_gives, INTO(field, gives)),
     MEMBER("seconds", REQUIRED, take_list, LIST(field, seconds, seconds_rows)),
@@ -170,6 +175,15 @@ static bool goes_somewhere(const struct place *place, const struct field *field)
     return words_go_along(place, field);
 }
 
+/* Of the patient's last reading only the parts are known. */
+static bool asks_each_time(const struct place *place, const struct field *field)
+{
+    for (size_t i = 0; i < field->quantity.limits_count; i++)
+        if (field->quantity.limits[i].unless_last_minutes != 0)
+            return place_fail(place, "limits: unless-last-minutes is for the limits of a part");
+    return true;
+}
+
 static const char *join_path(struct loader *loader, const char *group, const char *name)
 {
     size_t room = (group ? strlen(group) + 1 : 0) + strlen(name) + 1;
@@ -201,7 +215,7 @@ static bool read_field(const struct place *place, const char *group, const char 
     field->quantity.name = field->path;
     field->quantity.title = field->title;
     kind->fields_count++;
-    return goes_somewhere(place, field);
+    return goes_somewhere(place, field) && asks_each_time(place, field);
 }
 
 /* ---- groups ---- */

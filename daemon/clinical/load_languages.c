@@ -12,6 +12,7 @@ static const struct {
     const char *name;
     bool each; /* the texts in a list or an object under that name */
 } shown[] = {
+    {"ask",      false},
     {"cautions", true },
     {"credit",   false},
     {"name",     false},

@@ -200,6 +200,7 @@ static const struct names part_types = {types, COUNT(types)};
 
 static const struct member quantity_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(part, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("required", OPTIONAL, take_bool, INTO(part, required)),
     MEMBER("as", OPTIONAL, take_as_value, NOWHERE),
@@ -222,6 +223,7 @@ static const struct member quantity_members[] = {
 
 static const struct member word_members[] = {
     MEMBER("title", REQUIRED, take_text, INTO(part, title)),
+    MEMBER("ask", OPTIONAL, take_said, NOWHERE),
     MEMBER("type", REQUIRED, take_said, NOWHERE),
     MEMBER("required", OPTIONAL, take_bool, INTO(part, required)),
     MEMBER("as", OPTIONAL, take_as_value, NOWHERE),
@@ -236,7 +238,7 @@ static bool is_refused_for_all(const struct part *part, const struct unit *in)
         const struct limit *limit = &part->limits[i];
 
         if (limit->grade == GRADE_REFUSE && !limit->ages.given && limit->whens.count == 0 &&
-            limit->in == in)
+            limit->unless.count == 0 && limit->in == in)
             return true;
     }
     return false;

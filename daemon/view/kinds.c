@@ -41,6 +41,12 @@ static bool is_for_mapping(const char *name, const json_t *value)
     return false;
 }
 
+/* A form says where a range comes from, which has a text of its own; of limits and checks it does not. */
+static bool is_unsaid_source(const char *name, const json_t *beside)
+{
+    return strcmp(name, "source") == 0 && !json_object_get(beside, "text");
+}
+
 static bool has_free_names(const char *name)
 {
     for (size_t i = 0; i < sizeof(free_names) / sizeof(free_names[0]); i++)
@@ -69,7 +75,7 @@ static void short_out(const json_t *value, bool names_are_free, struct json_out 
     out_object(out);
     json_object_foreach(json_walk(value), name, inner)
     {
-        if (!names_are_free && is_for_mapping(name, inner))
+        if (!names_are_free && (is_for_mapping(name, inner) || is_unsaid_source(name, value)))
             continue;
         out_name(out, name);
         short_out(inner, has_free_names(name), out);

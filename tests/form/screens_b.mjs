@@ -205,7 +205,7 @@ test('the keyboard alone', async () => {
     check('the first sign has the focus', await slot(page, 'pain').evaluate((one) => one === document.activeElement));
     await page.keyboard.type('3');
     await page.waitForTimeout(50);
-    check('pain above nought asks where', await row(page, 'pain').getByLabel('Location').isVisible() && await chip(page, 'pain', 'sharp').isVisible());
+    check('pain above nought asks where', await row(page, 'pain').getByLabel('Where is it?').isVisible() && await chip(page, 'pain', 'sharp').isVisible());
     check('and does not ask it at nought', !await page.evaluate(() => document.querySelector('[data-kind=pain] textarea')?.closest('[hidden]')));
     await page.keyboard.press('Tab');
     await page.keyboard.type('Left side of the chest');
@@ -291,7 +291,7 @@ test('doubt at the field: asked, kept, taken again; refused, offered', async () 
     await picture(page, 'doubt');
     await axe(page, 'doubt');
     await save(page);
-    check('unanswered it is not saved', await page.locator('dialog[open]').count() === 0 && /Look at this first: Pulse/.test(await page.locator('#notice').innerText()));
+    check('unanswered it is not saved', await page.locator('dialog[open]').count() === 0 && /Look at this first: Pulse/.test(await page.locator('.score-line').innerText()));
     await row(page, 'heart-rate').getByRole('button', {name: 'Pulse 180: keep'}).click();
     check('kept is said', /Kept:/.test(await row(page, 'heart-rate').innerText()));
     await typeAt(page, 'heart-rate', '\b');
@@ -465,6 +465,63 @@ test('a double click saves once', async () => {
     await over(page, 'double');
 });
 
+const inVault = (page, id) => page.evaluate((name) => new Promise((done, failed) => {
+    const asked = indexedDB.open('wardpost');
+    asked.onerror = failed;
+    asked.onsuccess = () => {
+        const got = asked.result.transaction('held').objectStore('held').getKey(name);
+        got.onsuccess = () => done(got.result !== undefined);
+    };
+}), id);
+
+async function handOver(page) {
+    await page.getByRole('button', {name: 'Lock'}).click();
+    await page.getByRole('button', {name: 'Somebody else'}).click();
+    await page.getByLabel('Name of your account').waitFor();
+}
+
+test('a set on its way when the tablet changes hands ends nothing of the next person', async () => {
+    const page = await ready();
+    let asked, letGo;
+    const underWay = new Promise((done) => { asked = done; });
+    const gate = new Promise((done) => { letGo = done; });
+    await page.route('**/v1/readings', async (route) => {
+        asked();
+        await gate;
+        await route.fulfill({status: 201, contentType: 'application/json', body: '{"set":"x","readings":[]}'});
+    });
+    await typeAt(page, 'heart-rate', '72');
+    await save(page);
+    await really(page);
+    await underWay;
+    await handOver(page);
+    await signIn(page, 'bea', '480363');
+    await openPatient(page, 'WP-20301');
+    await typeAt(page, 'heart-rate', '8');
+    await until('the draft of the next person is kept', () => inVault(page, 'draft:bea'));
+    letGo();
+    await until('the set of the first is let go of, and what was half entered of it', async () => !await inVault(page, 'draft:ana'));
+    await page.waitForTimeout(400);
+    check('the screen stays', await page.evaluate(() => location.hash) === '#set' && await slot(page, 'heart-rate').inputValue() === '8', await page.evaluate(() => location.hash));
+    check('so does the draft', await inVault(page, 'draft:bea'));
+    await over(page, 'changing hands');
+});
+
+test('a question that was open when the tablet changes hands is not the next person\'s', async () => {
+    const page = await ready();
+    await typeAt(page, 'heart-rate', '72');
+    await save(page);
+    await page.locator('dialog[open] .last-look').waitFor();
+    const before = sent().length;
+    await page.evaluate(() => new BroadcastChannel('wardpost').postMessage({kind: 'lock'})); // as if left alone, or locked in another tab
+    await page.locator('.lock').waitFor();
+    await page.getByRole('button', {name: 'Somebody else'}).click();
+    await page.getByLabel('Name of your account').waitFor();
+    check('it is gone', await page.locator('dialog[open]').count() === 0 && !/ALVAREZ/.test(await page.locator('body').innerText()), await page.locator('body').innerText());
+    check('nothing was sent', sent().length === before);
+    await over(page, 'an open question');
+});
+
 test('a reload and the back button lose nothing', async () => {
     const page = await ready();
     await typeAt(page, 'heart-rate', '74');
@@ -547,7 +604,7 @@ test('when due, and hostile text', async () => {
     for (const word of ['spontaneous', 'oriented', 'obeys']) await chip(page, 'glasgow-coma-scale', word).click();
     check('a sum is added up', /15/.test(await row(page, 'glasgow-coma-scale').locator('.sums').innerText()));
     await row(page, 'pain').getByRole('button', {name: 'More'}).click();
-    await row(page, 'pain').getByLabel('Location').fill('<img src=x onerror=alert(1)>'.padEnd(400, 'x'));
+    await row(page, 'pain').getByLabel('Where is it?').fill('<img src=x onerror=alert(1)>'.padEnd(400, 'x'));
     check('nothing wider than the screen', await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth));
     await over(page, 'due');
 });

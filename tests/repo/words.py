@@ -9,7 +9,7 @@ import unittest
 ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
 TABLE = os.path.join(ROOT, "mappings")
 WEB = os.path.join(ROOT, "daemon", "web")
-ONE, EACH = {"title", "text", "say", "name", "credit", "risk"}, {"cautions", "scales"}  # mappings/README.md
+ONE, EACH = {"ask", "title", "text", "say", "name", "credit", "risk"}, {"cautions", "scales"}  # mappings/README.md
 
 
 def load(path):

@@ -1,10 +1,11 @@
 // after.js - what became of a set: each reading on its way to the record, live; its score; what should be looked at again; and the way
 // to mend a slip. The newest set of the patient who is open, or an earlier one.
+import {jsonText} from './decimal.js';
 import {ask} from './api.js';
 import {closePatient} from './identify.js';
 import {correctReading} from './correct.js';
 import {button, el, swap, theirs} from './dom.js';
-import {contextNode, contextOf, counts, everyText, flagMarks, flagsOf, heldText, identifierSame, readRecord, scoreNow, scoreText, sentOf, setsOf, shortMoment, stateNode, struckNode, valueOf} from './record.js';
+import {contextNode, contextOf, counts, everyText, flagMarks, flagsOf, heldText, identifierSame, readRecord, scoreNow, scoreText, sentOf, setsOf, dayAndTime, stateNode, struckNode, valueOf} from './record.js';
 import {sayWithheld} from './score.js';
 import {go, notice, screen} from './shell.js';
 import {listen, mayDo, now} from './state.js';
@@ -132,7 +133,7 @@ function earlierNodes(view, shown) {
             drawAfter(view);
             view.title.focus();
         }},
-    }, el('span', {class: 'number'}, shortMoment(set.taken)), ' · ', theirs(set.by), ' · ', scoreText(scoreNow(now.table, set))))))];
+    }, el('span', {class: 'number'}, dayAndTime(set.taken)), ' · ', theirs(set.by), ' · ', scoreText(scoreNow(now.table, set))))))];
 }
 
 function drawAfter(view) {
@@ -146,7 +147,7 @@ function drawAfter(view) {
     }
     const score = scoreNow(now.table, set);
     const rows = remindRows(view, set.readings);
-    swap(view.title, say(set === view.sets[0] ? 'after.title.of' : 'after.title.earlier', {when: shortMoment(set.taken)}));
+    swap(view.title, say(set === view.sets[0] ? 'after.title.of' : 'after.title.earlier', {when: dayAndTime(set.taken)}));
     if (view.tally.textContent !== tallyText(set.readings)) swap(view.tally, tallyText(set.readings));
     swap(view.body,
         el('p', {class: 'soft'}, say('after.by'), ' ', theirs(set.by), set.readings[0].sent?.bedside?.offline ? ` · ${say('after.offline')}` : ''),
@@ -167,7 +168,7 @@ async function loadAfter(view) {
         if (!view.sets.length) swap(view.body, el('p', {class: 'doubt'}, say('record.away')));
         return;
     }
-    const seen = JSON.stringify(record.readings);
+    const seen = jsonText(record.readings);
     if (seen === view.seen) return;
     view.seen = seen;
     view.sets = setsOf(now.table, record.readings);

@@ -1,7 +1,7 @@
 // correct.js - a slip is mended or a reading struck through. The fields come from the kind table; an empty one stays as it was, so
 // only what was changed is sent. The daemon keeps the original readable with name, time and reason.
 import {ask} from './api.js';
-import {decimalRead, jsonText} from './decimal.js';
+import {Decimal, decimalRead, jsonText} from './decimal.js';
 import {el, field, question, swap, theirs} from './dom.js';
 import {judgeSet} from './judge.js';
 import {contextNode, contextOf, sentOf, takenAt, takenBy, valueOf} from './record.js';
@@ -165,7 +165,7 @@ function readChanged(sheet) {
     return good ? changed : null;
 }
 
-const posted = (reading, body) => ask(`/v1/readings/${encodeURIComponent(reading.id)}/corrections`, JSON.parse(jsonText({by: now.session.person.practitioner, ...body})));
+const posted = (reading, body) => ask(`/v1/readings/${encodeURIComponent(reading.id)}/corrections`, jsonText({by: now.session.person.practitioner, ...body}));
 
 // Not a matter of a field: who may, and whether it still counts.
 const failedText = (answer) => say(answer.away ? 'correct.away' : answer.status === 403 ? 'correct.notyours' : answer.status === 409 ? 'correct.meanwhile' : 'correct.failed');
@@ -184,11 +184,13 @@ async function sendChanged(sheet, confirmed) {
     return false;
 }
 
+const isGroup = (value) => value && typeof value === 'object' && !Array.isArray(value) && !(value instanceof Decimal) && !('seconds' in value) && !('unit' in value);
+
 // A field of a group replaces the group: what else stands in it is sent along.
 function wholeGroups(reading) {
     return (changed) => Object.fromEntries(Object.entries(changed).map(([name, value]) => {
         const was = sentOf(reading)[name];
-        return [name, was && typeof was === 'object' && !Array.isArray(was) && !('seconds' in value) && !('unit' in value) ? {...was, ...value} : value];
+        return [name, isGroup(was) && isGroup(value) ? {...was, ...value} : value];
     }));
 }
 

@@ -3,9 +3,10 @@
 import {askRound, dueNode, dueText, nameNode, placeNode, reminderLine} from './round.js';
 import {soonOnce} from './after.js';
 import {el, swap, theirs} from './dom.js';
-import {contextNode, contextOf, correctionOf, counts, everyText, flagMarks, flagsOf, identifierSame, readRecord, scoreNow, sentOf, setsOf, shortMoment, takenAt, valueOf} from './record.js';
+import {contextNode, contextOf, correctionOf, counts, everyText, flagMarks, flagsOf, identifierSame, readRecord, scoreNow, sentOf, setsOf, dayAndTime, takenAt, valueOf} from './record.js';
 import {screen} from './shell.js';
 import {listen, now} from './state.js';
+import {sayWithheld} from './score.js';
 import {told} from './told.js';
 import {ageText, dayText, momentText, say, timeText} from './words.js';
 
@@ -53,8 +54,8 @@ function signTable(table, patient, readings, newest) {
     const whose = el('tr', {class: 'onlypaper'}, el('td', {colspan: 3}, nameNode(patient), ' · ', theirs(patient.identifier.value)));
     return el('table', {class: 'signs'}, el('thead', {}, whose, el('tr', {}, ['over.sign', 'over.last', 'over.change'].map((key) => el('th', {scope: 'col'}, say(key))))),
         el('tbody', {}, signRows(table, readings).map(({kind, last, before, change}) => el('tr', {}, el('th', {scope: 'row'}, told(kind.title)),
-            el('td', {}, el('span', {class: 'number'}, valueOf(table, last)), ' ', flagMarks(flagsOf(table, last)), el('small', {class: 'soft'}, ' ', contextNode(contextOf(table, last).map((row) => ({...row, text: row.text.slice(0, 200)}))), last.set === newest.id ? null : ` · ${shortMoment(takenAt(last))}`)),
-            el('td', {}, change, before && change ? el('small', {class: 'soft'}, ` ${valueOf(table, before)}, ${shortMoment(takenAt(before))}`) : null)))));
+            el('td', {}, el('span', {class: 'number'}, valueOf(table, last)), ' ', flagMarks(flagsOf(table, last)), el('small', {class: 'soft'}, ' ', contextNode(contextOf(table, last).map((row) => ({...row, text: row.text.slice(0, 200)}))), last.set === newest.id ? null : ` · ${dayAndTime(takenAt(last))}`)),
+            el('td', {}, change, before && change ? el('small', {class: 'soft'}, ` ${valueOf(table, before)}, ${dayAndTime(takenAt(before))}`) : null)))));
 }
 
 function scoreLine(sets) {
@@ -62,7 +63,7 @@ function scoreLine(sets) {
     const [last, before] = scored.filter((one) => one.total !== undefined);
     const [newest] = scored;
     if (!newest) return null;
-    if (newest.total === undefined) return el('p', {}, el('strong', {}, say('record.score.withheld')), newest.withheld ? `: ${told(newest.withheld)}` : '');
+    if (newest.total === undefined) return el('p', {}, el('strong', {}, say('record.score.withheld')), `: ${newest.why ? sayWithheld(newest.why, told) : told(newest.withheld)}`);
     return el('p', {}, el('strong', {}, say('record.score.total', {total: last.total})), ` · ${told(last.risk ?? '')} · ${before ? changeWord(before.total, last.total) + ` (${before.total})` : say('over.first')}`,
         last['single-trigger'] ? el('span', {class: 'flag'}, ` ◆ ${say('after.single')}`) : null, el('br'), told(last.response ?? ''), ' ', last['interval-minutes'] ? say('after.every', {every: everyText(last['interval-minutes'])}) : say('after.continuous'));
 }
@@ -73,7 +74,7 @@ function correctionList(table, readings) {
     if (!corrected.length) return null;
     return [el('h3', {}, say('over.corrections')), el('ul', {}, corrected.map((one) => {
         const {by, at, why} = correctionOf(one, table);
-        return el('li', {}, told(table.kind(one.kind).title), ' ', el('s', {class: 'number'}, valueOf(table, one)), ` (${shortMoment(takenAt(one))}) · `, say(one.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: at ? shortMoment(at) : '', why: why ?? ''}), ' · ', theirs(by));
+        return el('li', {}, told(table.kind(one.kind).title), ' ', el('s', {class: 'number'}, valueOf(table, one)), ` (${dayAndTime(takenAt(one))}) · `, say(one.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: at ? dayAndTime(at) : '', why: why ?? ''}), ' · ', theirs(by));
     }))];
 }
 
@@ -90,7 +91,7 @@ function patientBlock(table, {patient, row, record}, at, withName) {
         row ? el('p', {class: 'overdue'}, dueNode(row.state), row.due ? ` · ${dueText(row.due, at)}` : '') : null,
         row?.reminders?.length ? el('ul', {class: 'bare'}, row.reminders.map((one) => el('li', {}, reminderLine(one, at)))) : null,
         !record ? el('p', {class: 'doubt'}, say('over.norecord')) : !newest ? el('p', {}, say('over.noset')) : [
-            el('p', {}, say('over.lastset', {when: shortMoment(newest.taken)}), ' ', theirs(newest.by)), scoreLine(sets), signTable(table, patient, readings, newest), correctionList(table, readings)]);
+            el('p', {}, say('over.lastset', {when: dayAndTime(newest.taken)}), ' ', theirs(newest.by)), scoreLine(sets), signTable(table, patient, readings, newest), correctionList(table, readings)]);
 }
 
 // ---- the sheet: a head and a foot that paper repeats ----

@@ -99,7 +99,8 @@ export function closePatient() {
 
 // ---- confirmed ----
 
-export const identityFresh = () => Boolean(now.patient && now.identity && !now.identity.gap && Date.now() - now.identity.confirmedMs < FRESH_MS);
+const sinceConfirmed = () => Date.now() - now.identity.confirmedMs; // below 0: the clock was set back
+export const identityFresh = () => Boolean(now.patient && now.identity && !now.identity.gap && sinceConfirmed() >= 0 && sinceConfirmed() < FRESH_MS);
 
 function confirmed(patient, checked, how) {
     now.identity = {checked: [...checked], how: [...how], at: zoned(), confirmedMs: Date.now()};
@@ -279,6 +280,7 @@ function nobody(body, query, scanned) {
 }
 
 async function find(query, scanned = false) {
+    notice('');
     swap(view.result, el('p', {class: 'soft', role: 'status'}, say('find.busy')));
     const body = await findPatients(query);
     if (shownScreen() !== 'patients') return;
@@ -294,7 +296,8 @@ async function find(query, scanned = false) {
 }
 
 function scanFault(why) {
-    return say(`scan.${Object.keys(scanFaults).find((key) => scanFaults[key] === why) ?? 'empty'}`);
+    const key = Object.keys(scanFaults).find((one) => scanFaults[one] === why) ?? 'empty';
+    return say(`scan.${key}`);
 }
 
 function drawFind(root) {
@@ -460,4 +463,5 @@ async function scanByCamera() {
 }
 
 listen('patient', drawStrip);
+listen('session', (session) => { if (!session) left = pending = null; }); // theirs who left
 listen('gap', () => { if (now.identity) now.identity.gap = true; });

@@ -1,8 +1,9 @@
 // people.js - for those who decide: accounts of people, readings that are stopped, and what a device sent that could not be taken.
+import {jsonText} from './decimal.js';
 import {ask, look} from './api.js';
 import {soonOnce} from './after.js';
 import {button, choice, el, field, question, swap, theirs} from './dom.js';
-import {flagMarks, flagsOf, heldText, shortMoment, takenAt, takenBy, valueOf} from './record.js';
+import {flagMarks, flagsOf, heldText, dayAndTime, takenAt, takenBy, valueOf} from './record.js';
 import {notice, screen} from './shell.js';
 import {listen, mayDo, now} from './state.js';
 import {told} from './told.js';
@@ -102,7 +103,7 @@ function heldItem(view, reading) {
         release: [say('stop.release'), say('stop.release.text'), false, say('stop.released')],
         discard: [say('stop.discard'), say('stop.discard.text'), true, say('stop.discarded')]};
     return el('li', {class: 'heldrow'}, el('h3', {}, title, ' ', el('span', {class: 'number'}, kind ? valueOf(table, reading) : '')), kind ? flagMarks(flagsOf(table, reading)) : null,
-        el('p', {}, theirs((patient.family ?? '').toUpperCase()), ' · ', theirs(patient.identifier?.value ?? ''), ` · ${shortMoment(takenAt(reading))} · `, theirs(takenBy(reading))),
+        el('p', {}, theirs((patient.family ?? '').toUpperCase()), ' · ', theirs(patient.identifier?.value ?? ''), ` · ${dayAndTime(takenAt(reading))} · `, theirs(takenBy(reading))),
         el('p', {class: 'doubt'}, heldText(reading)),
         reading.reason ? el('p', {class: 'soft'}, say('stop.said'), ' ', theirs(reading.reason)) : null,
         el('div', {class: 'chips'}, Object.entries(acts).map(([act, [text, about, stop, done]]) => button(text, async () => {
@@ -112,8 +113,8 @@ function heldItem(view, reading) {
 }
 
 function refusalItem(view, refusal) {
-    const sent = typeof refusal.sent === 'string' ? refusal.sent : JSON.stringify(refusal.sent, null, 1);
-    return el('li', {class: 'heldrow'}, el('h3', {}, say('refusal.title', {when: shortMoment(new Date(refusal.received))}), ' ', theirs(refusal.client)),
+    const sent = typeof refusal.sent === 'string' ? refusal.sent : jsonText(refusal.sent);
+    return el('li', {class: 'heldrow'}, el('h3', {}, say('refusal.title', {when: dayAndTime(new Date(refusal.received))}), ' ', theirs(refusal.client)),
         el('ul', {}, (refusal.problems ?? []).map((one) => el('li', {}, theirs(one.detail ?? one.code ?? '')))),
         el('details', {}, el('summary', {}, say('refusal.sent')), el('pre', {class: 'sent', tabindex: 0}, theirs(sent.slice(0, 20000)))),
         button(say('refusal.done'), async () => {

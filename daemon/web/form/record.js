@@ -72,7 +72,7 @@ export function scoreNow(table, set) {
 
 // ---- words and figures ----
 
-const unitText = (unit) => unit?.text ? ` ${unit.text}` : '';
+const unitText = (unit) => unit?.text ? ` ${told(unit.text)}` : '';
 
 export function quantityText(table, value) {
     const [number, code] = value;
@@ -116,7 +116,7 @@ const FLAG_SHAPES = {L: '▼', LL: '▼', H: '▲', HH: '▲', A: '◆', AA: '�
 export function flagsOf(table, reading) {
     const kind = table.kind(reading.kind);
     return (reading.flags ?? []).filter((flag) => flag.name || FLAG_SHAPES[flag.interpretation]).map((flag) => {
-        const part = kind.parts.length > 1 ? told(kind.part(flag.part)?.title ?? '') : '';
+        const part = kind.parts.length > 1 ? told(kind.part(flag.part)?.ask ?? kind.part(flag.part)?.title ?? '') : '';
         const side = flag.interpretation?.[0] ?? 'A';
         const state = say(`flag.${side}`);
         return {shape: FLAG_SHAPES[flag.interpretation] ?? '◆', text: [part, [state, flag.name ? told(flag.name) : ''].filter(Boolean).join(', ')].filter(Boolean).join(': '), range: flag.range?.text ? told(flag.range.text) : ''};
@@ -125,10 +125,8 @@ export function flagsOf(table, reading) {
 
 export const flagMarks = (flags) => flags.map((flag) => el('span', {class: 'flag', title: flag.range || null}, el('span', {'aria-hidden': 'true'}, `${flag.shape} `), flag.text));
 
-// "25-Nov 13:50": in lists of the last days the year says nothing.
-export function shortMoment(moment) {
-    return `${dayText(moment).slice(0, 6)} ${timeText(moment)}`;
-}
+// Where days stand below one another: the day always, today's too.
+export const dayAndTime = (moment) => `${dayText(moment)} ${timeText(moment)}`;
 
 export function everyText(minutes) {
     if (minutes === 0) return say('every.continuous');
@@ -161,5 +159,5 @@ export function heldText(reading) {
 // Struck through, with who did it, when and why.
 export function struckNode(table, reading) {
     const correction = correctionOf(reading, table);
-    return el('span', {class: 'correction'}, say(reading.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: correction.at ? shortMoment(correction.at) : '', why: correction.why ?? ''}), ' · ', theirs(correction.by));
+    return el('span', {class: 'correction'}, say(reading.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: correction.at ? dayAndTime(correction.at) : '', why: correction.why ?? ''}), ' · ', theirs(correction.by));
 }

@@ -1,15 +1,16 @@
 // set.js - the screen on which a set is taken: a ruled sheet of signs made from the kind table, a pad that writes into it, the score
 // so far. What is typed lives in now.draft and is kept at every change; judge.js says what is doubtful while it is typed.
 import {ask} from './api.js';
-import {el, question, swap} from './dom.js';
+import {button, el, field, question, swap} from './dom.js';
 import {sentPatient} from './identify.js';
+import {agesFit} from './moment.js';
 import {keepDraft} from './offline.js';
 import {makePad} from './pad.js';
 import {scorePart} from './set_score.js';
 import {askUnit, makeRow, slotUnit} from './set_row.js';
 import {findIn} from './set_found.js';
 import {hasValue, isTouched, newDraft, newSign, typeKey} from './set_draft.js';
-import {askSecond, saveSet} from './set_save.js';
+import {askSecond, lateLine, saveSet} from './set_save.js';
 import {watchSet} from './set_presence.js';
 import {notice, screen} from './shell.js';
 import {now} from './state.js';
@@ -53,7 +54,7 @@ function makeSheet(table, draft) {
     };
     sheet.judge = () => {
         sheet.found = findIn(table, draft, {by: now.session?.person.practitioner}, {
-            now: Date.now(), offset: -new Date().getTimezoneOffset(), last: (kind) => sheet.lasts[kind] ?? null});
+            now: Date.now(), late: Infinity, offset: -new Date().getTimezoneOffset(), last: (kind) => sheet.lasts[kind] ?? null});
     };
     sheet.draw = () => {
         sheet.rows.forEach((row) => row.refresh());
@@ -73,7 +74,7 @@ function typing(sheet) {
         document.body.classList.toggle('typing', !!slot);
         sheet.pad.tell('');
         sheet.draw();
-        if (slot) requestAnimationFrame(() => inSight(slot.node));
+        if (slot) requestAnimationFrame(() => bringUp(slot.node));
     };
     const refuseKey = (slot, why) => {
         sheet.pad.tell(say(`set.blocked.${why}`, {what: slot.title}));
@@ -166,7 +167,10 @@ function next(sheet, from) {
 }
 
 // Between the strip above and the pad below.
-const inSight = (node) => node.scrollIntoView({block: 'nearest', behavior: matchMedia('(prefers-reduced-motion: reduce)').matches ? 'auto' : 'smooth'});
+const inSight = (node, block = 'nearest') => node.scrollIntoView({block, behavior: matchMedia('(prefers-reduced-motion: reduce)').matches ? 'auto' : 'smooth'});
+
+// Where the pad takes the lower half, what is typed into stands at the same height each time, and what is said of it below it.
+const bringUp = (node) => inSight(node, matchMedia('(max-width: 40rem)').matches ? 'start' : 'nearest');
 
 function goTo(sheet, stop) {
     stop.focus.focus({preventScroll: true});
@@ -175,7 +179,7 @@ function goTo(sheet, stop) {
         sheet.activeKind = stop.row.kind.name;
         sheet.draw();
     }
-    inSight(stop.slot?.node ?? stop.row.node);
+    (stop.slot ? bringUp : inSight)(stop.slot?.node ?? stop.row.node);
 }
 
 // ---- saying: words about a sign, and why it was not taken ----
@@ -268,14 +272,37 @@ function restNotTaken(sheet) {
     }}}, say('set.rest'));
 }
 
+// A set that is written down later than it was taken.
+async function askTaken(sheet) {
+    const at = field({label: say('set.late.at'), hint: say('set.late.hint'), inputmode: 'numeric', autocomplete: 'off', maxlength: 5});
+    const word = await question(say('set.late.ask'), at, [{word: 'at', text: say('set.late.use'), main: true},
+        ...[5, 15, 30].map((count) => ({word: String(count), text: say('set.late.ago', {count})})), {word: '', text: say('set.late.now')}]);
+    const [, hours, minutes] = /^([01]?\d|2[0-3])\W?([0-5]\d)$/.exec(at.input.value.trim()) ?? [];
+    const taken = new Date(Date.now() - Number(word) * 6e4);
+
+    if (word === 'at' && !hours) return sheet.score.tell(say('set.late.malformed'));
+    if (word === 'at') taken.setTime(new Date().setHours(hours, minutes, 0, 0));
+    if (taken > Date.now()) taken.setDate(taken.getDate() - 1);
+    sheet.draft.taken = word ? zoned(taken) : undefined;
+    sheet.late();
+    return sheet.refresh();
+}
+
+function cautions(sheet) {
+    const isChild = agesFit({to: 'P16Y'}, sheet.draft.patient.birthDate ?? null, zoned().slice(0, 10));
+    return el('div', {class: 'cautions soft'}, ['flag', 'device', 'units', isChild && 'children', 'downtime'].filter(Boolean).map((name) => el('p', {}, say(`caution.${name}`))));
+}
+
 function draw(root, sheet) {
     const title = el('h1', {tabindex: -1}, say('set.title'));
     const others = el('div', {class: 'others', role: 'status'});
     const troubles = el('div', {class: 'troubles', role: 'alert'});
+    const late = el('div', {role: 'status'});
     const save = el('button', {type: 'button', class: 'main save', on: {click: () => saveSet(sheet)}}, say('set.save'));
 
     sheet.saveButton = save;
     Object.assign(sheet, {others, troubles});
+    sheet.late = () => swap(late, lateLine(sheet.draft));
     sheet.pad = makePad((key) => (sheet.active ? sheet.press(sheet.active, key) : key === 'next' && next(sheet, null)));
     sheet.score = scorePart(sheet);
     sheet.rows = takenKinds(sheet.table).map((kind) => makeRow(sheet, kind));
@@ -284,10 +311,11 @@ function draw(root, sheet) {
         if (!row.node.hidden) sheet.shown.add(row.kind.name);
     }
     swap(root, el('div', {class: 'set'},
-        el('div', {class: 'sheet'}, title, others, sheet.rows.map((row) => row.node), whenDue(sheet), restNotTaken(sheet), sheet.score.node, troubles),
+        el('div', {class: 'sheet'}, el('div', {class: 'sheet-head'}, title, button(say('set.late.open'), () => askTaken(sheet), {class: 'quiet'})), late, others, sheet.rows.map((row) => row.node), whenDue(sheet), restNotTaken(sheet), sheet.score.node, cautions(sheet), troubles),
         el('div', {class: 'desk'}, sheet.pad, el('div', {class: 'sum'}, sheet.score.line, save))));
     sheet.judge();
     sheet.draw();
+    sheet.late();
 }
 
 screen('set', {
@@ -298,7 +326,10 @@ screen('set', {
         loadLasts(sheet);
         const unwatch = watchSet(sheet);
         const [first] = stopsOf(sheet).filter((one) => !one.done);
-        if (first && !Object.keys(sheet.draft.signs).length) requestAnimationFrame(() => goTo(sheet, first)); // the frame scrolls up first
+        if (first && !Object.keys(sheet.draft.signs).length) requestAnimationFrame(() => { // the frame scrolls up first
+            root.querySelector('h1').scrollIntoView();
+            goTo(sheet, first);
+        });
         return () => {
             document.body.classList.remove('typing');
             unwatch();

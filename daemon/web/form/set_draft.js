@@ -1,6 +1,6 @@
 // set_draft.js - the set as far as it is typed, and the body of POST /v1/readings it becomes. Pure: no clock, no screen.
 //
-// draft {id, patient, begun, context, signs: {kind: sign}}; plain values only, so that it can be kept as JSON.
+// draft {id, patient, begun, context, signs: {kind: sign}, taken: when it was not now}; plain values only, so that it can be kept as JSON.
 // sign  {id, typed: {slot: digits}, units: {slot: code}, words: {part: word}, said: {field: ...}, partNotTaken: {part: reason},
 //        notTaken, note, at, kept, override}
 // A slot is what takes a number: a part by its name, or a context field by its path. All parts of a kind share one unit.
@@ -15,6 +15,9 @@ export const newSign = (id) => ({id, typed: {}, units: {}, words: {}, said: {}, 
 export function isTouched(sign) {
     return !!sign && (!!sign.notTaken || [sign.typed, sign.words, sign.said, sign.partNotTaken].some((group) => Object.values(group).some(isAnswered)));
 }
+
+// So long ago that the daemon asks whether the time is right.
+export const isLate = ({taken}) => !!taken && Date.now() - new Date(taken) > 35e5;
 
 // What a person measured, not only said about it.
 export function hasValue(kind, sign) {
@@ -63,7 +66,9 @@ export const touchedKinds = (table, draft) => table.kinds.filter((kind) => isTou
 export function bodyOf(table, draft, given = {}) {
     const readings = touchedKinds(table, draft).map((kind) => readingOf(kind, draft.signs[kind.name]));
     const times = readings.map((reading) => reading.taken).filter(Boolean).sort();
-    const body = {id: draft.id, patient: draft.patient, taken: times.at(-1), ...given, readings};
+    const body = {id: draft.id, patient: draft.patient, taken: draft.taken ?? times.at(-1), ...given, readings};
+
+    if (draft.taken) readings.forEach((reading) => { delete reading.taken; });
 
     if (Object.keys(draft.context).length) body.context = draft.context;
     return body;

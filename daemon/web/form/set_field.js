@@ -36,7 +36,7 @@ export function wordChips({label, words, often = null, quiet = false, folds = fa
 function textField(row, hold) {
     const id = `said-${hold.kind}-${row.path}`;
     const input = el('textarea', {id, rows: 1, maxlength: 500, dir: 'auto', on: {input: () => hold.put(row, input.value)}});
-    const node = el('div', {class: 'field'}, el('label', {for: id}, told(row.title)), input);
+    const node = el('div', {class: 'field'}, el('label', {for: id}, told(row.ask ?? row.title)), input);
 
     node.refresh = () => {
         if (input !== document.activeElement) input.value = hold.get(row) ?? '';
@@ -49,7 +49,7 @@ function wordField(row, hold) {
     const many = row.type === 'words';
 
     return wordChips({
-        label: told(row.title), words: hold.words(row.list), often: row.often, get: () => hold.get(row) ?? [],
+        label: told(row.ask ?? row.title), words: hold.words(row.list), often: row.often, get: () => hold.get(row) ?? [],
         put(word, event) {
             const chosen = [hold.get(row) ?? []].flat();
             const rest = chosen.filter((one) => one !== word);

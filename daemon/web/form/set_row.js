@@ -55,7 +55,7 @@ function makeSlot(sheet, kind, row, isField) {
         },
     });
     slot.unit = unitSwitch(sheet, slot);
-    slot.node = el('div', {class: isField ? 'slot small' : 'slot'}, el('label', {for: id, class: alone ? 'unseen' : null}, slot.title), el('span', {class: 'slot-line'}, slot.input, slot.unit));
+    slot.node = el('div', {class: isField ? 'slot small' : 'slot'}, el('label', {for: id, class: alone ? 'unseen' : null}, told(row.ask ?? row.title)), el('span', {class: 'slot-line'}, slot.input, slot.unit));
     slot.refresh = () => {
         const sign = sheet.peek(kind.name);
         const unit = sheet.table.unit(slotUnit(sheet, slot));
@@ -88,14 +88,16 @@ function lastText(sheet, kind, last) {
 
 // ---- flags, doubts ----
 
+const isFirstOf = (same) => (one, at, all) => all.findIndex((other) => same(other) === same(one)) === at;
+
 // While the first digits are typed a number is low only because it is not whole.
 const isWhole = (sheet, kind, flag) => sheet.active?.kind !== kind || sheet.active.name !== flag.part || !/^L/.test(flag.interpretation ?? 'L');
 
-function flagNodes(sheet, kind, flags) {
-    return flags.filter((flag) => (flagShapes[flag.interpretation] || flag.name) && isWhole(sheet, kind, flag)).map((flag) => el('p', {class: 'flagged'},
+function flagNodes(sheet, kind, flags, open) {
+    return flags.filter((flag) => (flagShapes[flag.interpretation] || flag.name) && isWhole(sheet, kind, flag)).map((flag, at, all) => el('p', {class: 'flagged'},
         el('span', {class: 'flag'}, flagShapes[flag.interpretation] ? `${flagShapes[flag.interpretation]} ` : '◆ ',
-            kind.parts.length > 1 ? `${told(kind.part(flag.part).title)}: ` : '', told(flag.name ?? say(`set.flag.${flag.interpretation}`))),
-        flag.range ? el('span', {class: 'soft'}, ` ${told(flag.range.text)}`) : null));
+            kind.parts.length > 1 ? `${told(kind.part(flag.part).ask ?? kind.part(flag.part).title)}: ` : '', told(flag.name ?? say(`set.flag.${flag.interpretation}`))),
+        flag.range && flag.range.text !== all[at + 1]?.range?.text ? el('span', {class: 'soft'}, ` ${told(flag.range.text)}`, open ? ` [${flag.range.source}]` : '') : null));
 }
 
 const slotAt = (row, pointer) => row.slots.find((slot) => pointer.startsWith(`/${slot.name.replace('.', '/')}`)) ?? null;
@@ -104,15 +106,15 @@ const slotAt = (row, pointer) => row.slots.find((slot) => pointer.startsWith(`/$
 const isEarly = (sheet, row, problem) => problem.side === 'below' && sheet.active && sheet.active === slotAt(row, problem.pointer);
 
 function doubtNodes(sheet, row, found, sign) {
-    const shown = [...found.problems.filter((one) => !isEarly(sheet, row, one)), ...sign.server ?? []];
     const text = (one) => (one.says ? sayAll(one.says, told) : told(one.detail));
+    const shown = [...found.problems.filter((one) => !isEarly(sheet, row, one)), ...sign.server ?? []].filter(isFirstOf(text));
     const asks = shown.filter((one) => one.code === 'confirm');
     const override = shown.some((one) => one.override);
     const what = row.what();
     const offers = shown.filter((one) => one.says).flatMap((one) => offersOf(sheet.table, one, slotUnit(sheet, slotAt(row, one.pointer) ?? row.slots[0] ?? {row: {}, kind: row.kind}))
         .map((offer) => ({...offer, slot: slotAt(row, one.pointer) ?? row.slots[0]})));
 
-    if (!shown.length) return found.settled.length ? [el('p', {class: 'soft settled'}, `✓ ${say('set.kept')} `, found.settled.map(text).join('; '))] : [];
+    if (!shown.length) return found.settled.length ? [el('p', {class: 'soft settled'}, `✓ ${say('set.kept')} `, found.settled.map(text).filter(isFirstOf(String)).join('; '))] : [];
     return [
         shown.map((one) => el('p', {class: one.code === 'confirm' ? 'doubt' : 'stopped'}, el('strong', {}, say(one.override ? 'set.grade.override' : one.code === 'confirm' ? 'set.grade.ask' : 'set.grade.refuse')), ' ', text(one))),
         el('div', {class: 'chips'},
@@ -283,7 +285,7 @@ export function makeRow(sheet, kind) {
         row.values.hidden = said.hidden = !!sign?.notTaken;
         last.textContent = sheet.lasts[kind.name] ? lastText(sheet, kind, sheet.lasts[kind.name]) : '';
         swap(sums, kind.parts.filter((part) => part.sum && sheet.read(kind.name)?.parts[part.name]?.value).map((part) => `${told(part.title)} ${sheet.read(kind.name).parts[part.name].value}`));
-        swap(flags, found ? flagNodes(sheet, kind, found.flags) : null);
+        swap(flags, found ? flagNodes(sheet, kind, found.flags, row.open) : null);
         const nodes = found ? doubtNodes(sheet, row, found, sign) : [];
         const mark = nodes.flat(9).map((one) => one.textContent).join('\n');
         if (mark !== doubts.dataset.mark) { // said again only when it is another

@@ -1,10 +1,9 @@
 // set_save.js - the end of a set: whose it is once more, what goes into the record, then out; a refusal lands at its field.
 import {ask} from './api.js';
 import {el, field, question, swap} from './dom.js';
-import {jsonText} from './decimal.js';
 import {bedside, hygieneTicks, identityAgain, identityFresh, identityLine} from './identify.js';
-import {deliverSet, forgetDraft} from './offline.js';
-import {isTouched} from './set_draft.js';
+import {deliverSet, forgetDraft, forgetDraftOf} from './offline.js';
+import {isLate, isTouched} from './set_draft.js';
 import {wordChips} from './set_field.js';
 import {go, notice} from './shell.js';
 import {now, tell} from './state.js';
@@ -59,15 +58,18 @@ function needsLook(sheet, kind) {
 
 function lookAt(sheet, kinds) {
     const row = sheet.row(kinds[0].name);
-    notice(say(kinds.length === 1 ? 'set.look.one' : 'set.look', {count: kinds.length, what: kinds.map((kind) => told(kind.title)).join(', ')}), 'doubt');
     sheet.activate(null);
     sheet.draw();
+    sheet.score.tell(say(kinds.length === 1 ? 'set.look.one' : 'set.look', {count: kinds.length, what: kinds.map((kind) => told(kind.title)).join(', ')}));
     row.node.scrollIntoView({block: 'center'});
     const wanted = row.node.querySelector('.doubts button') ?? row.node.querySelector('.reasons:not([hidden]) textarea') ?? row.slots.find((slot) => !slot.input.value)?.input ?? row.slots[0]?.input ?? row.node.querySelector('button');
     wanted.focus({preventScroll: true});
 }
 
 // ---- the last look ----
+
+// When a set was not taken just now.
+export const lateLine = ({taken}) => taken ? el('p', {class: 'doubt'}, say('set.late', {when: momentText(new Date(taken)), count: Math.round((Date.now() - new Date(taken)) / 6e4)})) : null;
 
 function valueText(sheet, kind) {
     const sign = sheet.peek(kind.name);
@@ -83,7 +85,7 @@ async function lastLook(sheet) {
     const blank = sheet.rows.filter((row) => row.kind.routine && !isTouched(sheet.peek(row.kind.name)));
     const lines = sheet.found.kinds.map((kind) => el('tr', {}, el('th', {scope: 'row'}, told(kind.title)), el('td', {}, valueText(sheet, kind)),
         el('td', {class: 'flag'}, sheet.found.of(kind.name).flags.filter((flag) => flag.name || /[HL]/.test(flag.interpretation ?? '')).map((flag) => told(flag.name ?? say(`set.flag.${flag.interpretation}`))).join(', '))));
-    return await question(say('save.title'), el('div', {class: 'last-look'}, el('div', {class: 'save-identity'}, identityLine()),
+    return await question(say('save.title'), el('div', {class: 'last-look'}, el('div', {class: 'save-identity'}, identityLine()), lateLine(sheet.draft),
         el('table', {}, el('tbody', {}, lines)),
         blank.length ? el('p', {class: 'doubt'}, say('save.blank', {what: blank.map((row) => told(row.kind.title)).join(', ')})) : null, hygieneTicks()),
     [{word: 'save', text: say('save.yes'), main: true}, {word: '', text: say('set.back')}]) === 'save';
@@ -91,8 +93,11 @@ async function lastLook(sheet) {
 
 // ---- out ----
 
-// Numbers as JSON has them: what is kept on this device in between is JSON too, and both must be the same.
-const wireBody = (sheet) => JSON.parse(jsonText({...sheet.found.body, bedside: bedside()}));
+function wireBody(sheet) {
+    const body = {...sheet.found.body, bedside: bedside()};
+    // the time was asked for; nothing else is open when a set goes out
+    return isLate(sheet.draft) ? {...body, readings: body.readings.map((one) => ({...one, confirmed: true}))} : body;
+}
 
 const labelOf = (known) => `${(known.family ?? '').toUpperCase()} ${known.given ?? ''}`.trim() + `, ${timeText(new Date())}`;
 
@@ -131,8 +136,14 @@ async function done(sheet, outcome, label) {
 async function send(sheet) {
     const {kinds} = sheet.found;
     const label = labelOf(now.patient);
+    const {name} = now.session.person;
     const outcome = await deliverSet(wireBody(sheet), label);
+    const isOut = outcome.state === 'saved' || outcome.state === 'here';
 
+    if (now.session?.person.name !== name) { // the tablet has changed hands: the screen is another person's
+        if (isOut) await forgetDraftOf(name);
+        return;
+    }
     swap(sheet.troubles);
     if (outcome.state === 'refused') await refused(sheet, kinds, outcome.result);
     else if (outcome.state === 'nowhere') swap(sheet.troubles, el('p', {class: 'stopped'}, say('save.nowhere', {since: momentText(new Date())})));
@@ -145,7 +156,7 @@ export async function saveSet(sheet) {
     sheet.saving = true;
     try {
         const stops = sheet.found.kinds.filter((kind) => needsLook(sheet, kind));
-        if (!sheet.found.kinds.length) notice(say('save.nothing'), 'doubt');
+        if (!sheet.found.kinds.length) sheet.score.tell(say('save.nothing'));
         else if (stops.length) lookAt(sheet, stops);
         else if ((identityFresh() || await identityAgain()) && await lastLook(sheet)) await send(sheet);
     } finally {

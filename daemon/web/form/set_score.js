@@ -28,8 +28,8 @@ function measuredText(sheet, input) {
 function inputRow(sheet, score, answer, input) {
     const points = answer?.points[input.input];
     const single = points >= singlePoints(score);
-    return el('tr', {class: single ? 'single' : null}, el('th', {scope: 'row'}, told(input.title)), el('td', {}, measuredText(sheet, input)),
-        el('td', {class: 'number points'}, points === undefined ? el('span', {class: 'soft'}, answer?.missing?.includes(input.input) ?? true ? say('score.none') : '–') : [single ? '◆ ' : '', String(points)]));
+    return el('tr', {class: single ? 'single' : null}, el('th', {scope: 'row'}, told(input.title)), el('td', {class: 'number'}, measuredText(sheet, input)),
+        el('td', {class: 'number points'}, points === undefined ? el('span', {class: 'soft'}, answer?.missing?.includes(input.input) ?? true ? say(measuredText(sheet, input) ? 'score.waits' : 'score.none') : '–') : [single ? '◆ ' : '', String(points)]));
 }
 
 // ---- what the score must know beside the signs ----
@@ -127,9 +127,10 @@ function oneScore(sheet, score) {
 // {node: the section of the sheet, line: the same in one line for the pad's side, refresh()}
 export function scorePart(sheet) {
     const nodes = sheet.table.scores.map((score) => oneScore(sheet, score));
-    const line = el('p', {class: 'score-line'});
+    const line = el('p', {class: 'score-line', role: 'status'});
     return {
         node: el('div', {class: 'scores'}, nodes), line,
+        tell: (text) => swap(line, el('span', {class: 'doubt', role: 'alert'}, text)), // stands until something is changed
         refresh() {
             nodes.forEach((node) => node.refresh());
             swap(line, sheet.table.scores.map((score) => lineText(score, answerFor(sheet, score))).filter(Boolean).join(' · '));

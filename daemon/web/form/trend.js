@@ -1,10 +1,10 @@
 // trend.js - what was measured over time, a panel a sign, and the same as a table. Plain SVG of our own: what is needed (a line, a bar,
 // a band, two axes) is some 150 lines, less than the loader of any chart library, and it knows marks that those do not: struck, not
 // taken, told apart by route. Everything is drawn from the kind table.
-import {decimalOf} from './decimal.js';
+import {decimalOf, jsonText} from './decimal.js';
 import {dueOf} from './due.js';
 import {el, swap, theirs} from './dom.js';
-import {contextNode, contextOf, contextText, correctionOf, counts, flagMarks, flagsOf, readRecord, scoreNow, sentOf, setsOf, shortMoment, struckNode, takenAt, takenBy, valueOf} from './record.js';
+import {contextNode, contextOf, contextText, correctionOf, counts, flagMarks, flagsOf, readRecord, scoreNow, sentOf, setsOf, dayAndTime, struckNode, takenAt, takenBy, valueOf} from './record.js';
 import {screen} from './shell.js';
 import {listen, now} from './state.js';
 import {soonOnce} from './after.js';
@@ -59,7 +59,7 @@ function pointOf(table, kind, reading, intervals) {
 
 function struckWords(table, reading) {
     const correction = correctionOf(reading, table);
-    return say(reading.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: correction.at ? shortMoment(correction.at) : '', why: correction.why ?? ''});
+    return say(reading.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: correction.at ? dayAndTime(correction.at) : '', why: correction.why ?? ''});
 }
 
 // A short scale (0 to 10) is shown whole: a 4 is not at its top because nothing was higher yet.
@@ -73,7 +73,7 @@ function signPanel(table, kind, readings, intervals) {
     const lanes = kind.parts.find((part) => part.list) && !points.some((point) => point.values.length)
         ? table.words(kind.parts.find((part) => part.list).list).filter((row) => points.some((point) => point.word === row.word)).map((row) => ({word: row.word, text: told(row.text)})) : null;
     const [first] = kind.parts.filter((part) => part.unit);
-    return {key: kind.name, title: told(kind.title), unit: first?.unit.text ?? '', points, lanes, whole: kind.parts.every((part) => part.whole), ...(lanes ? {} : scaleOf(kind)), groups: [...new Set(points.filter((point) => point.values.length).map((point) => point.group))]};
+    return {key: kind.name, title: told(kind.title), unit: told(first?.unit.text ?? ''), points, lanes, whole: kind.parts.every((part) => part.whole), ...(lanes ? {} : scaleOf(kind)), groups: [...new Set(points.filter((point) => point.values.length).map((point) => point.group))]};
 }
 
 function scorePanel(sets) {
@@ -111,7 +111,7 @@ function timeTicks(from, to, width) {
     day.setHours(0, 0, 0, 0);
     const ticks = [];
     for (let at = day.getTime(); at <= to; at += step) if (at >= from) ticks.push(new Date(at));
-    return ticks.map((at, index) => ({at, time: step < 24 * HOUR_MS ? timeText(at) : '', day: index === 0 || step >= 24 * HOUR_MS || at.getDate() !== ticks[index - 1].getDate() ? shortMoment(at).slice(0, 6) : ''}));
+    return ticks.map((at, index) => ({at, time: step < 24 * HOUR_MS ? timeText(at) : '', day: index === 0 || step >= 24 * HOUR_MS || at.getDate() !== ticks[index - 1].getDate() ? dayAndTime(at).slice(0, 6) : ''}));
 }
 
 // ---- marks ----
@@ -145,7 +145,7 @@ function linePath(points, xOf, yOf) {
     return standing.map((point, index) => `${index && !isLate(standing[index - 1], point) ? 'L' : 'M'}${xOf(point.at).toFixed(1)} ${yOf(point.values[0]).toFixed(1)}`).join('');
 }
 
-const sameBands = (point, before) => JSON.stringify(point.bands) === JSON.stringify(before?.bands);
+const sameBands = (point, before) => jsonText(point.bands) === jsonText(before?.bands ?? null);
 
 // From each reading to the next; the ages and routes that a range is for may change on the way.
 function bandNodes(points, xOf, yOf, axis, end) {
@@ -184,10 +184,10 @@ function drawPanel(panel, frame) {
 
 function readoutNodes(point) {
     if (!point) return say('trend.nothing');
-    return [el('span', {class: 'number'}, shortMoment(new Date(point.at))), ' · ', el(point.stands ? 'strong' : 's', {class: 'number'}, point.text), ' ', flagMarks(point.flags), point.struck ? ` ${point.struck}` : '', point.more ? [' · ', theirs(point.more)] : null];
+    return [el('span', {class: 'number'}, dayAndTime(new Date(point.at))), ' · ', el(point.stands ? 'strong' : 's', {class: 'number'}, point.text), ' ', flagMarks(point.flags), point.struck ? ` ${point.struck}` : '', point.more ? [' · ', theirs(point.more)] : null];
 }
 
-const spoken = (point) => [shortMoment(new Date(point.at)), point.struck, point.text, ...point.flags.map((flag) => flag.text), point.more].filter(Boolean).join(', ');
+const spoken = (point) => [dayAndTime(new Date(point.at)), point.struck, point.text, ...point.flags.map((flag) => flag.text), point.more].filter(Boolean).join(', ');
 
 function panelNode(panel, frame) {
     const {svg, points, here, height} = drawPanel(panel, frame);
@@ -235,7 +235,7 @@ export function recordTable(table, sets) {
         el('thead', {}, el('tr', {}, el('th', {scope: 'col'}, say('trend.when')), el('th', {scope: 'col'}, say('trend.score')), kinds.map((kind) => el('th', {scope: 'col'}, told(kind.title))))),
         el('tbody', {}, sets.map((set) => {
             const score = scoreNow(table, set);
-            return el('tr', {}, el('th', {scope: 'row', class: 'number'}, shortMoment(set.taken), el('small', {class: 'soft'}, ' ', theirs(set.by))), el('td', {class: 'number'}, score?.total ?? '–'),
+            return el('tr', {}, el('th', {scope: 'row', class: 'number'}, dayAndTime(set.taken), el('small', {class: 'soft'}, ' ', theirs(set.by))), el('td', {class: 'number'}, score?.total ?? '–'),
                 kinds.map((kind) => el('td', {}, set.readings.filter((one) => one.kind === kind.name).map((one) => cellNodes(table, one)))));
         })));
 }
