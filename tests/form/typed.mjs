@@ -69,7 +69,7 @@ async function digits(nurse, isPad, [, name, slot, text]) {
     for (const key of text) {
         if (isPad && /[\d.]/.test(key)) await nurse.page.locator(`.key[data-key="${key}"]`).click();
         else await nurse.page.keyboard.press(key);
-        if (/^Not taken/.test(await says(nurse))) return true;
+        if (await says(nurse) !== '') return true; // it is said that the key was blocked
     }
     const shown = await nurse.slot(name, slot).inputValue();
     if (shown !== text) throw new Error(`${name}: ${text} was typed and ${shown} stands there`);
@@ -125,7 +125,7 @@ async function stopped(nurse, slip, actions, isPad) {
     for (const kind of Object.keys(slip.last)) await comes('the last value', async () => await nurse.row(kind).locator('.last').textContent() !== '');
     if (await enter(nurse, actions, isPad)) return slip.expected === 'refuse' ? 'blocked' : `a key of it is blocked: ${await says(nurse)}`;
     await nurse.save();
-    await comes('save says something', async () => await nurse.notice() !== '' || await nurse.page.locator('dialog[open]').count() > 0);
+    await comes('save says something', async () => await nurse.page.getByText(/^Look at (this|these)/).count() > 0 || await nurse.page.locator('dialog[open]').count() > 0, 8000);
     if (await nurse.page.locator('dialog[open]').count()) return 'the last look opened';
     const [refused, asked] = [await nurse.page.locator('.doubts .stopped:visible').count(), await nurse.page.locator('.doubts .doubt:visible').count()];
     if (slip.expected === 'refuse') return refused ? 'refused' : `no refusal stands there (${asked} questions)`;
@@ -154,15 +154,12 @@ const rows = slips.filter((slip) => !pattern || new RegExp(pattern).test(`${slip
 const ward = await startWard({build, patients: [...patients.values()]});
 const browser = await openBrowser();
 try {
-    // The form itself, with a handle to begin a sheet afresh.
-    const nurse = await Nurse.at(browser, ward.wire.base, {watch: async (page) => {
-        await page.addInitScript(() => Object.defineProperty(Navigator.prototype, 'serviceWorker', {value: undefined})); // else it would answer in place of the route
-        await page.route('**/form.js', async (route) => {
-            const answer = await route.fetch();
-            await route.fulfill({response: answer, body: `${await answer.text()}\nglobalThis.inside = {now, go, forgetDraft};`});
-        });
-    }});
+    const nurse = await Nurse.at(browser, ward.wire.base);
     await nurse.signIn();
+    await nurse.page.evaluate(async () => { // a handle to begin a sheet afresh; the form's own module gives it
+        const {now, go, forgetDraft} = await import('/form.js');
+        globalThis.inside = {now, go, forgetDraft};
+    });
     let open = null;
     for (const [index, {slip, actions, patient}] of rows.entries()) {
         const name = `${slip.line}: ${slip.about}`;
