@@ -49,9 +49,11 @@ foreach(script IN LISTS scripts)
     string(APPEND imports "import{${names}}from'./${script}';\n")
 endforeach()
 
-file(READ ${SOURCES}/form.css style)
-lean_style(style)
-file(WRITE ${work}/pages/form.css "${style}")
+foreach(name form.css later.css)
+    file(READ ${SOURCES}/${name} style)
+    lean_style(style)
+    file(WRITE ${work}/pages/${name} "${style}")
+endforeach()
 
 # The messages of a language stand in a file a screen; what belongs to a script is served as one document.
 file(GLOB documents RELATIVE ${SOURCES}/words ${SOURCES}/words/*/*)

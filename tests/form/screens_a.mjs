@@ -623,6 +623,11 @@ test('the form opens from this device when the daemon is away', async () => {
     await page.getByLabel('PIN', {exact: true}).fill(pinOf.ana);
     await page.getByRole('button', {name: 'Sign in'}).click();
     await page.getByRole('button', {name: 'Nurse ana'}).waitFor();
+    await wait(1500);
+    await page.goto(`${wire.base}/#patients`);
+    await page.reload();
+    await page.getByText('Scan the wristband now.').waitFor();
+    check('reloaded while signed in: the same screen, no lock', await page.locator('.lock').count() === 0);
     await until('the copy is there', () => page.evaluate(async () => (await caches.keys()).length === 1 && (await (await caches.open((await caches.keys())[0])).keys()).length >= 10));
     check('it keeps no answers about people', await page.evaluate(async () => (await (await caches.open((await caches.keys())[0])).keys()).every((one) => !/session|patients|readings/.test(one.url))));
     await wait(1500);
@@ -636,6 +641,19 @@ test('the form opens from this device when the daemon is away', async () => {
     check('opened without the daemon', await page.getByRole('button', {name: 'Nurse ana'}).isVisible());
     wire.cut = false;
     check('no fault in the page', page.faults.length === 0, page.faults);
+    await page.context().close();
+});
+
+test('what comes behind the first screen is asked for again when it did not come', async () => {
+    wire.lose = ({path: where}) => where === '/more.js' || where === '/later.js';
+    const page = await newPage({at: '/'});
+    await page.getByLabel('Name of your account').fill('ana');
+    await page.getByLabel('PIN', {exact: true}).fill(pinOf.ana);
+    await page.getByRole('button', {name: 'Sign in'}).click();
+    await until('it is waited for', () => page.getByRole('heading', {name: 'One moment'}).isVisible());
+    await wait(1000);
+    wire.lose = () => false;
+    await until('it comes', () => page.getByRole('heading', {name: 'The round'}).isVisible(), 15000);
     await page.context().close();
 });
 

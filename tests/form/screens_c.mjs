@@ -183,7 +183,7 @@ async function afterLive() {
     states.set('heart-rate', {state: 'superseded', 'superseded-by': newest.readings[0].id, corrected: {reason: 'wrong-number', by: 'N-18', at: ago(1)}});
     await send('reload', null);
     await page.waitForSelector('.taken.is-superseded s');
-    check('the original stays, struck, with who and why', /112 \/min.*Corrected \d\d-\w{3} \d\d:\d\d: .*N-18/.test((await page.locator('.taken.is-superseded').textContent()).replace(/\s+/g, ' ')), await page.locator('.taken.is-superseded').textContent());
+    check('the original stays, struck, with who and why', /112 \/min.*Corrected \d\d-\w{3}-\d{4} \d\d:\d\d: .*N-18/.test((await page.locator('.taken.is-superseded').textContent()).replace(/\s+/g, ' ')), await page.locator('.taken.is-superseded').textContent());
     check('and counts no more: the score is withheld', (await page.locator('.score').textContent()).includes('missing: Pulse'), await page.locator('.score .total').textContent());
     await axe(page, 'after, held and corrected');
     await picture(page, 'after-held');
@@ -242,6 +242,12 @@ async function correcting() {
     await dialog.locator('button.main').click();
     await dialog.waitFor({state: 'detached'});
     same('a group is sent whole', sent.at(-1), {by: 'N-17', reason: 'other', text: 'was on the nose piece', reading: {oxygen: {device: 'nasal-cannula', flow: {value: 2, unit: 'L/min'}}}});
+    await open('Pain');
+    await dialog.getByLabel(WORDS['correct.reason']).selectOption('wrong-site');
+    await dialog.locator('.field', {hasText: 'Location'}).getByLabel(WORDS['correct.remove']).check();
+    await dialog.locator('button.main').click();
+    await dialog.waitFor({state: 'detached'});
+    same('a field can be taken away', sent.at(-1), {by: 'N-17', reason: 'wrong-site', reading: {location: null}});
     await open('Temperature');
     await dialog.getByLabel(WORDS['correct.reason']).selectOption('wrong-number');
     await dialog.getByRole('button', {name: WORDS['correct.strike'], exact: true}).click();
@@ -250,7 +256,7 @@ async function correcting() {
     await axe(page, 'striking through');
     await page.keyboard.press('Escape');
     await sure.waitFor({state: 'detached'});
-    same('leaving the question strikes nothing', sent.length, 3);
+    same('leaving the question strikes nothing', sent.length, 4);
     await dialog.getByRole('button', {name: WORDS['correct.strike'], exact: true}).click();
     await page.locator('dialog button.stop', {hasText: WORDS['correct.strike.yes']}).last().click();
     await dialog.waitFor({state: 'detached'});
@@ -636,7 +642,7 @@ async function wholeWay() {
     await page.locator('dialog.correct').getByLabel('Temperature').fill('37.4');
     await page.locator('dialog.correct button.main').click();
     await page.waitForSelector('.taken.is-superseded');
-    check('the first stays, struck, with why and who', /37\.2 °C.*Corrected \d\d-\w{3} \d\d:\d\d: Wrong number typed · demo-nurse/.test((await page.locator('.taken.is-superseded').textContent()).replace(/\s+/g, ' ')), await page.locator('.taken.is-superseded').textContent());
+    check('the first stays, struck, with why and who', /37\.2 °C.*Corrected \d\d-\w{3}-\d{4} \d\d:\d\d: Wrong number typed · demo-nurse/.test((await page.locator('.taken.is-superseded').textContent()).replace(/\s+/g, ' ')), await page.locator('.taken.is-superseded').textContent());
     check('the new one counts', (await page.locator('.taken:not(.is-superseded)', {hasText: 'Temperature'}).textContent()).includes('37.4 °C'));
     await correct('Pulse');
     await page.locator('dialog.correct').getByRole('button', {name: WORDS['correct.strike'], exact: true}).click();

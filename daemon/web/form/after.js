@@ -1,5 +1,6 @@
 // after.js - what became of a set: each reading on its way to the record, live; its score; what should be looked at again; and the way
 // to mend a slip. The newest set of the patient who is open, or an earlier one.
+import {jsonText} from './decimal.js';
 import {ask} from './api.js';
 import {closePatient} from './identify.js';
 import {correctReading} from './correct.js';
@@ -166,7 +167,7 @@ async function loadAfter(view) {
         if (!view.sets.length) swap(view.body, el('p', {class: 'doubt'}, say('record.away')));
         return;
     }
-    const seen = JSON.stringify(record.readings);
+    const seen = jsonText(record.readings);
     if (seen === view.seen) return;
     view.seen = seen;
     view.sets = setsOf(now.table, record.readings);

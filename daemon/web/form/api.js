@@ -1,6 +1,7 @@
 // api.js - asking the daemon. Every answer has one shape: {ok, away, status, body, errors, reason, wait}.
 //   away    nobody answered (or only a proxy did): the daemon is out of reach
 //   errors  [{pointer, code, detail}] of a refusal; reason: the word beside them
+import {jsonRead, jsonText} from './decimal.js';
 import {now, tell} from './state.js';
 
 const AWAY = [502, 503, 504];
@@ -16,9 +17,9 @@ export async function call(method, path, body, {timeout = 15000, type = 'applica
         delete globalThis.early?.[path];
         response = await (early ?? fetch(path, {
             method, headers: sent, signal: stop, credentials: 'same-origin', cache: method === 'GET' ? 'no-cache' : 'no-store',
-            body: body === undefined ? undefined : type === 'application/json' ? JSON.stringify(body) : body,
+            body: body === undefined || typeof body === 'string' ? body : jsonText(body),
         }));
-        answer = response.status === 204 ? {} : JSON.parse(await response.text() || '{}');
+        answer = response.status === 204 ? {} : jsonRead(await response.text() || '{}');
     } catch {
         return reach(false, {ok: false, away: true, status: 0, body: null, errors: [], reason: '', wait: 0});
     }

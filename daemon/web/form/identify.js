@@ -279,6 +279,7 @@ function nobody(body, query, scanned) {
 }
 
 async function find(query, scanned = false) {
+    notice('');
     swap(view.result, el('p', {class: 'soft', role: 'status'}, say('find.busy')));
     const body = await findPatients(query);
     if (shownScreen() !== 'patients') return;
@@ -294,7 +295,8 @@ async function find(query, scanned = false) {
 }
 
 function scanFault(why) {
-    return say(`scan.${Object.keys(scanFaults).find((key) => scanFaults[key] === why) ?? 'empty'}`);
+    const key = Object.keys(scanFaults).find((one) => scanFaults[one] === why) ?? 'empty';
+    return say(`scan.${key}`);
 }
 
 function drawFind(root) {

@@ -8,15 +8,17 @@ import {screen, showScreen, shownScreen} from './shell.js';
 import {listen, now, tell} from './state.js';
 import {language, loadWords, say} from './words.js';
 
-// The rest of the form and the kind table. False: not yet.
+// The kind table and what takes a set. False: not yet.
 async function loadTable() {
     const [more, answer] = await Promise.all([import('./more.js').catch(() => null), look(`/v1/kinds?for=form&language=${language()}`)]);
     if (more && answer.ok) more.useTable(answer.body);
     return Boolean(more && answer.ok);
 }
 
+const laterStyle = () => new Promise((load, error) => document.head.append(el('link', {rel: 'stylesheet', href: '/later.css', on: {load, error}})));
+
 async function loadLater() {
-    now.whole = await Promise.all([loadWords('later'), import('./later.js')]).then(() => true, () => false);
+    now.whole = await Promise.all([loadWords('later'), laterStyle(), import('./later.js')]).then(() => true, () => false);
     return now.whole;
 }
 
@@ -59,6 +61,7 @@ async function startWorker() {
     if (!navigator.serviceWorker) return;
     const controlled = Boolean(navigator.serviceWorker.controller);
     const registration = await navigator.serviceWorker.register('/worker.js');
+    if (!registration) return; // a browser that was told to take none
     navigator.serviceWorker.addEventListener('controllerchange', () => controlled && idle() && location.reload());
     navigator.serviceWorker.addEventListener('message', ({data}) => data === 'kinds' && idle() && loadTable());
     listen('session', () => takeNewer(registration));

@@ -10,6 +10,7 @@
 //   unsent()          -> [{id, name, display, since, stuck}]  whole sets on this device, of anybody; 'unsent' is told when it changes
 //   'delivered' {label, answer}, 'stuck' {label, result}      what came of a set that was kept here
 import {ask, look} from './api.js';
+import {jsonRead, jsonText} from './decimal.js';
 import {el, swap} from './dom.js';
 import {notice} from './shell.js';
 import {listen, now, tell} from './state.js';
@@ -86,9 +87,9 @@ async function keyOf(text) {
     return [...digest].map((byte) => byte.toString(16).padStart(2, '0')).join('');
 }
 
-async function post(body) {
-    const key = await keyOf(JSON.stringify(body));
-    const send = () => ask('/v1/readings', body, {timeout: 10000, headers: key ? {'Idempotency-Key': key} : {}});
+async function post(text) {
+    const key = await keyOf(text);
+    const send = () => ask('/v1/readings', text, {timeout: 10000, headers: key ? {'Idempotency-Key': key} : {}});
     const result = await send();
     if (result.reason !== 'csrf') return result;
     const session = await look('/v1/session'); // another tab has signed in again
@@ -100,7 +101,11 @@ const BUSY = [409, 429, 503, 507];
 const outcome = (result) => result.ok ? 'saved' : result.status === 401 ? 'locked'
     : result.away || (BUSY.includes(result.status) && !result.errors.length) ? 'away' : 'refused';
 
-const offlineForm = (body) => ({...body, bedside: {...body.bedside, offline: true}});
+function offlineForm(text) {
+    const body = jsonRead(text);
+    return jsonText({...body, bedside: {...body.bedside, offline: true}});
+}
+
 const holdSet = (id, item, more = {}) => vaultThere() ? keepSealed(`set:${id}`, {what: 'set', since: item.since, display: now.session?.person.display, ...more}, item) : false;
 const letGo = (id) => vaultThere() ? vaultDrop('held', `set:${id}`) : null;
 
@@ -119,7 +124,7 @@ async function deliver(id, item) {
     const held = await holdSet(id, item, {sending: true});
     if (now.live === 'away') await look('/v1/session', {timeout: 2000});
     for (;;) {
-        const result = now.live === 'away' ? {away: true} : await oneAtATime(() => post(item.body));
+        const result = now.live === 'away' ? {away: true} : await oneAtATime(() => post(item.text));
         const state = outcome(result);
         if (state === 'locked' && await personBack(name)) continue;
         if (state === 'saved' || state === 'refused') {
@@ -134,11 +139,11 @@ async function deliver(id, item) {
 
 const underWay = new Map();
 
-// label: how the screen names the set to its own person ("ALVAREZ Rosa, 14:05"); it is kept sealed with it.
+// The body is kept as the text that is sent: a number keeps its digits (37.0). label: how the screen names the set to its own person ("ALVAREZ Rosa, 14:05"); it is kept sealed with it.
 export function deliverSet(body, label = '') {
     for (const one of body.readings) one.id ??= crypto.randomUUID();
     const id = body.readings[0].id;
-    if (!underWay.has(id)) underWay.set(id, deliver(id, {body, label, since: new Date().toISOString()}).finally(() => underWay.delete(id)));
+    if (!underWay.has(id)) underWay.set(id, deliver(id, {text: jsonText(body), label, since: new Date().toISOString()}).finally(() => underWay.delete(id)));
     return underWay.get(id);
 }
 
@@ -147,7 +152,7 @@ export function deliverSet(body, label = '') {
 async function sendOne(record) {
     const item = await openSealed(record);
     if (!item) return 'sealed';
-    const result = await post(offlineForm(item.body));
+    const result = await post(offlineForm(item.text));
     const state = outcome(result);
     if (state === 'saved') {
         await vaultDrop('held', record.id);
@@ -186,7 +191,7 @@ export async function readUnsent(fromTab = false) {
     if (!fromTab) tellTabs({kind: 'unsent'});
 }
 
-// What is kept of the one who is here, opened: [{id, label, since, stuck, body}]
+// What is kept of the one who is here, opened: [{id, label, since, stuck, text}]
 export async function myUnsent() {
     const records = (await vaultAll('held')).filter((one) => one.what === 'set' && mine(one));
     return Promise.all(records.map(async (one) => ({...await openSealed(one), id: one.id, since: one.since, stuck: one.stuck ?? false})));
@@ -206,9 +211,9 @@ function drawBar() {
     const own = list.filter(mine);
     const stuck = own.filter((one) => one.stuck).length;
     bar.hidden = !own.length;
-    swap(bar, own.length > stuck ? el('p', {class: 'doubt'}, say('held.bar', {time: momentText(new Date(own.find((one) => !one.stuck).since))}),
-        own.length - stuck > 1 ? ` ${say('held.count', {count: own.length - stuck})}` : null) : null,
-    stuck ? el('p', {class: 'stopped'}, say('held.stuck', {count: stuck})) : null);
+    swap(bar, own.length > stuck ? el('p', {class: 'doubt'}, say('kept.bar', {time: momentText(new Date(own.find((one) => !one.stuck).since))}),
+        own.length - stuck > 1 ? ` ${say('kept.count', {count: own.length - stuck})}` : null) : null,
+    stuck ? el('p', {class: 'stopped'}, say('kept.stuck', {count: stuck})) : null);
 }
 
 // Held for a person's decision, in the daemon: nobody was there to answer.
@@ -216,9 +221,9 @@ const undecided = (answer) => (answer.readings ?? []).filter((one) => one.state 
 
 listen('delivered', ({label, answer}) => {
     const asked = undecided(answer);
-    notice(say(asked ? 'held.asked' : 'held.saved', {label, count: asked}), asked ? 'doubt' : '');
+    notice(say(asked ? 'kept.asked' : 'kept.saved', {label, count: asked}), asked ? 'doubt' : '');
 });
-listen('stuck', ({label}) => notice(say('held.refused', {label}), 'doubt'));
+listen('stuck', ({label}) => notice(say('kept.refused', {label}), 'doubt'));
 listen('unsent', drawBar);
 listen('session', drawBar);
 listen('tab', ({kind}) => kind === 'unsent' && readUnsent(true));

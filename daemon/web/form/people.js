@@ -1,4 +1,5 @@
 // people.js - for those who decide: accounts of people, readings that are stopped, and what a device sent that could not be taken.
+import {jsonText} from './decimal.js';
 import {ask, look} from './api.js';
 import {soonOnce} from './after.js';
 import {button, choice, el, field, question, swap, theirs} from './dom.js';
@@ -112,7 +113,7 @@ function heldItem(view, reading) {
 }
 
 function refusalItem(view, refusal) {
-    const sent = typeof refusal.sent === 'string' ? refusal.sent : JSON.stringify(refusal.sent, null, 1);
+    const sent = typeof refusal.sent === 'string' ? refusal.sent : jsonText(refusal.sent);
     return el('li', {class: 'heldrow'}, el('h3', {}, say('refusal.title', {when: dayAndTime(new Date(refusal.received))}), ' ', theirs(refusal.client)),
         el('ul', {}, (refusal.problems ?? []).map((one) => el('li', {}, theirs(one.detail ?? one.code ?? '')))),
         el('details', {}, el('summary', {}, say('refusal.sent')), el('pre', {class: 'sent', tabindex: 0}, theirs(sent.slice(0, 20000)))),

@@ -160,7 +160,7 @@ async function recentPeople() {
 
 function heldList() {
     const people = Map.groupBy(unsent(), (one) => one.display ?? one.name);
-    return [...people].map(([display, sets]) => el('p', {class: 'doubt'}, say('held.of', {display, count: sets.length, time: momentText(new Date(sets[0].since))})));
+    return [...people].map(([display, sets]) => el('p', {class: 'doubt'}, say('kept.of', {display, count: sets.length, time: momentText(new Date(sets[0].since))})));
 }
 
 function signInForm(root) {
@@ -383,18 +383,18 @@ async function signOut() {
 }
 
 async function showUnsent() {
-    const rows = (await myUnsent()).map((one) => el('li', {}, el('bdi', {}, one.label ?? say('held.sealed')), ` · ${momentText(new Date(one.since))}`,
-        one.stuck ? [el('p', {class: 'stopped'}, say('held.look')), button(say('held.paper'), async (event) => {
+    const rows = (await myUnsent()).map((one) => el('li', {}, el('bdi', {}, one.label ?? say('kept.sealed')), ` · ${momentText(new Date(one.since))}`,
+        one.stuck ? [el('p', {class: 'stopped'}, say('kept.look')), button(say('kept.paper'), async (event) => {
             await dropUnsent(one.id);
             event.target.closest('li').remove();
         }, {class: 'stop'})] : null));
-    await question(say('held.title'), rows.length ? el('ul', {class: 'plain'}, rows) : el('p', {}, say('held.none')), [{word: 'close', text: say('close'), main: true}]);
+    await question(say('kept.title'), rows.length ? el('ul', {class: 'plain'}, rows) : el('p', {}, say('kept.none')), [{word: 'close', text: say('close'), main: true}]);
 }
 
 async function menu() {
     const word = await question(now.session.person.display, el('p', {class: 'soft'}, say(`role.${now.session.person.role}`)), [
-        {word: 'else', text: say('lock.other')}, {word: 'unsent', text: say('held.title')}, {word: 'pin', text: say('pin.link')},
-        {word: 'out', text: say('out')}, {word: 'close', text: say('close'), main: true}]);
+        {word: 'else', text: say('lock.other')}, {word: 'unsent', text: say('kept.title')}, {word: 'pin', text: say('pin.link')},
+        {word: 'out', text: say('out')}, {word: 'close', text: say('close')}]);
     const does = {else: signOut, unsent: showUnsent, pin: () => go('own-pin'), out: signOut};
     await does[word]?.();
 }

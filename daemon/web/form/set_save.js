@@ -1,11 +1,11 @@
 // set_save.js - the end of a set: whose it is once more, what goes into the record, then out; a refusal lands at its field.
 import {ask} from './api.js';
 import {el, field, question, swap} from './dom.js';
-import {jsonText} from './decimal.js';
 import {bedside, hygieneTicks, identityAgain, identityFresh, identityLine} from './identify.js';
 import {deliverSet, forgetDraft} from './offline.js';
 import {isLate, isTouched} from './set_draft.js';
 import {wordChips} from './set_field.js';
+import {flagShapes} from './set_row.js';
 import {go, notice} from './shell.js';
 import {now, tell} from './state.js';
 import {told} from './told.js';
@@ -85,7 +85,7 @@ function valueText(sheet, kind) {
 async function lastLook(sheet) {
     const blank = sheet.rows.filter((row) => row.kind.routine && !isTouched(sheet.peek(row.kind.name)));
     const lines = sheet.found.kinds.map((kind) => el('tr', {}, el('th', {scope: 'row'}, told(kind.title)), el('td', {}, valueText(sheet, kind)),
-        el('td', {class: 'flag'}, sheet.found.of(kind.name).flags.filter((flag) => flag.name || /[HL]/.test(flag.interpretation ?? '')).map((flag) => told(flag.name ?? say(`set.flag.${flag.interpretation}`))).join(', '))));
+        el('td', {class: 'flag'}, sheet.found.of(kind.name).flags.filter((flag) => flag.name || /[HL]/.test(flag.interpretation ?? '')).map((flag) => `${flagShapes[flag.interpretation] ?? '◆'} ${told(flag.name ?? say(`set.flag.${flag.interpretation}`))}`).join(', '))));
     return await question(say('save.title'), el('div', {class: 'last-look'}, el('div', {class: 'save-identity'}, identityLine()), lateLine(sheet.draft),
         el('table', {}, el('tbody', {}, lines)),
         blank.length ? el('p', {class: 'doubt'}, say('save.blank', {what: blank.map((row) => told(row.kind.title)).join(', ')})) : null, hygieneTicks()),
@@ -94,12 +94,8 @@ async function lastLook(sheet) {
 
 // ---- out ----
 
-// Numbers as JSON has them: what is kept on this device in between is JSON too, and both must be the same.
-function wireBody(sheet) {
-    const body = JSON.parse(jsonText({...sheet.found.body, bedside: bedside()}));
-    if (isLate(sheet.draft)) body.readings.forEach((one) => { one.confirmed = true; }); // the time was asked for; nothing else is open when a set goes out
-    return body;
-}
+// Of a set that is written down late the time was asked for; nothing else is open when it goes out.
+const wireBody = ({found, draft}) => ({...found.body, bedside: bedside(), ...(isLate(draft) ? {readings: found.body.readings.map((one) => ({...one, confirmed: true}))} : {})});
 
 const labelOf = (known) => `${(known.family ?? '').toUpperCase()} ${known.given ?? ''}`.trim() + `, ${timeText(new Date())}`;
 

@@ -1,7 +1,7 @@
 // trend.js - what was measured over time, a panel a sign, and the same as a table. Plain SVG of our own: what is needed (a line, a bar,
 // a band, two axes) is some 150 lines, less than the loader of any chart library, and it knows marks that those do not: struck, not
 // taken, told apart by route. Everything is drawn from the kind table.
-import {decimalOf} from './decimal.js';
+import {decimalOf, jsonText} from './decimal.js';
 import {dueOf} from './due.js';
 import {el, swap, theirs} from './dom.js';
 import {contextNode, contextOf, contextText, correctionOf, counts, flagMarks, flagsOf, readRecord, scoreNow, sentOf, setsOf, dayAndTime, struckNode, takenAt, takenBy, valueOf} from './record.js';
@@ -145,7 +145,7 @@ function linePath(points, xOf, yOf) {
     return standing.map((point, index) => `${index && !isLate(standing[index - 1], point) ? 'L' : 'M'}${xOf(point.at).toFixed(1)} ${yOf(point.values[0]).toFixed(1)}`).join('');
 }
 
-const sameBands = (point, before) => JSON.stringify(point.bands) === JSON.stringify(before?.bands);
+const sameBands = (point, before) => jsonText(point.bands) === jsonText(before?.bands ?? null);
 
 // From each reading to the next; the ages and routes that a range is for may change on the way.
 function bandNodes(points, xOf, yOf, axis, end) {

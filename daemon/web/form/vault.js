@@ -8,6 +8,7 @@
 //
 // Between sign-in and lock the opened key also stands in the store, as an object that cannot be read, so that a page that was
 // reloaded goes on; locking and signing out take it away.
+import {jsonText} from './decimal.js';
 import {now} from './state.js';
 
 const ROUNDS = 600000;
@@ -182,7 +183,7 @@ export async function keepSealed(id, clear, value) {
     if (!personKey || personKey.name !== now.session?.person.name) return false;
     const iv = chance(12);
     try {
-        const sealed = await crypto.subtle.encrypt(gcm(iv, id), personKey.key, bytesOf(JSON.stringify(value)));
+        const sealed = await crypto.subtle.encrypt(gcm(iv, id), personKey.key, bytesOf(jsonText(value)));
         await vaultPut('held', {...clear, id, name: personKey.name, key: personKey.id, iv, sealed});
         return true;
     } catch {
