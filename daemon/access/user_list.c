@@ -11,11 +11,45 @@
 #include "wardpost/json_out.h"
 #include "wardpost/users.h"
 
-/* Seen by people: nothing that moves a cursor, and a name that is typed has no blank. */
+/* Characters that are not seen and make one name look like another, as their bytes in UTF-8: the
+ * second half of the controls; blanks without width, marks of direction; line breaks of Unicode and
+ * turns of direction; joiners. The last byte is the first of so many. Words of some scripts need
+ * two of them: not in a name that is typed. */
+static const struct {
+    const char *bytes;
+    unsigned char count;
+    bool in_words;
+} unseen[] = {
+    {"\xC2\x80",     32, false},
+    {"\xE2\x80\x8B", 1,  false},
+    {"\xE2\x80\x8C", 2,  true },
+    {"\xE2\x80\x8E", 2,  false},
+    {"\xE2\x80\xA8", 7,  false},
+    {"\xE2\x81\xA0", 16, false},
+    {"\xEF\xBB\xBF", 1,  false},
+};
+
+static bool begins_unseen(const char *text, bool in_words)
+{
+    for (size_t i = 0; i < sizeof(unseen) / sizeof(unseen[0]); i++) {
+        const size_t before = strlen(unseen[i].bytes) - 1;
+        const unsigned char first = (unsigned char)unseen[i].bytes[before];
+
+        if (!(in_words && unseen[i].in_words) && strncmp(text, unseen[i].bytes, before) == 0 &&
+            (unsigned char)text[before] >= first &&
+            (unsigned char)text[before] - first < unseen[i].count)
+            return true;
+    }
+    return false;
+}
+
+/* Seen by people: nothing that moves a cursor or is not seen, and a name that is typed has no
+ * blank. */
 static bool is_plain(const char *text, char least)
 {
     for (const char *c = text; *c; c++)
-        if (((unsigned char)*c < (unsigned char)least) || *c == 0x7f)
+        if ((unsigned char)*c < (unsigned char)least || *c == 0x7f ||
+            begins_unseen(c, least == ' '))
             return false;
     return *text != '\0';
 }

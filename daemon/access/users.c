@@ -201,13 +201,14 @@ bool users_find(struct users *users, const char *name, int64_t now_ms, struct us
     return found;
 }
 
+/* Whatever the case: "n-4" for N-4 would be a second person who gave no PIN. */
 bool users_has_practitioner(struct users *users, const char *practitioner)
 {
     bool has = false;
 
     pthread_mutex_lock(&users->lock);
     for (size_t i = 0; i < users->list.count; i++)
-        has = has || strcmp(users->list.items[i].practitioner, practitioner) == 0;
+        has = has || strcasecmp(users->list.items[i].practitioner, practitioner) == 0;
     pthread_mutex_unlock(&users->lock);
     return has;
 }

@@ -27,7 +27,8 @@ struct bearer bearer_of(const struct set *set, const struct reading *reading)
 {
     struct moment taken = reading ? reading->taken : set_moment(set);
 
-    return (struct bearer){&set->patient, moment_local_date(taken), reading};
+    return (struct bearer){
+        .patient = &set->patient, .today = moment_local_date(taken), .reading = reading};
 }
 
 static bool has_word(const struct said *said, const char *word)

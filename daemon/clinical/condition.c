@@ -20,7 +20,7 @@ const struct reading *scope_reading(const struct scope *scope, const struct path
 
 /* The patient's last reading of a kind before the one judged; what was taken later is not "last":
  * a round may be entered late. */
-static const struct last *last_of(const struct scope *scope, const struct kind *kind)
+const struct last *scope_last(const struct scope *scope, const struct kind *kind)
 {
     const struct judge_frame *frame = scope->judging->frame;
     const struct path path = {.kind = kind};
@@ -41,7 +41,7 @@ static const struct measured *measured_at(const struct scope *scope, const struc
     if (path->is_field)
         return NULL;
     if (path->last) {
-        last = last_of(scope, path->kind);
+        last = scope_last(scope, path->kind);
         return last ? &last->parts[path->index] : NULL;
     }
     reading = scope_reading(scope, path);
@@ -215,7 +215,7 @@ static bool exchanged_holds(struct scope *scope, const struct condition *conditi
 
 static bool days_hold(struct scope *scope, const struct condition *condition)
 {
-    const struct last *last = last_of(scope, condition->a.kind);
+    const struct last *last = scope_last(scope, condition->a.kind);
     const struct reading *reading = scope_reading(scope, &condition->a);
 
     return last && reading &&
@@ -283,7 +283,7 @@ static bool same_measured(const struct kinds *kinds, const struct part *part,
 
 static bool same_reading(const struct scope *scope, const struct reading *reading)
 {
-    const struct last *last = last_of(scope, reading->kind);
+    const struct last *last = scope_last(scope, reading->kind);
 
     for (size_t i = 0; last && i < reading->kind->parts_count; i++)
         if (!same_measured(scope->judging->set->kinds, &reading->kind->parts[i], &reading->parts[i],

@@ -161,11 +161,25 @@ static bool judge_whole(struct judging *judging, const struct value *value)
     return false;
 }
 
+/* Of a part the row may ask what the last reading has there. */
+static struct bearer bearer_of_value(const struct judging *judging, const struct value *value)
+{
+    const struct reading *reading = &judging->set->readings[value->reading];
+    const struct scope scope = {judging, reading, false};
+    const struct last *last = value->is_field ? NULL : scope_last(&scope, reading->kind);
+    struct bearer bearer = bearer_of(judging->set, reading);
+
+    if (last) {
+        bearer.last = &last->parts[value->index];
+        bearer.since_last_ms = reading->taken.ms - last->taken_ms;
+    }
+    return bearer;
+}
+
 static void judge_value(struct judging *judging, const struct value *value, struct judged *judged)
 {
     const struct set *set = judging->set;
-    const struct reading *reading = &set->readings[value->reading];
-    const struct bearer bearer = bearer_of(set, reading);
+    const struct bearer bearer = bearer_of_value(judging, value);
     const struct own *own = &value->own;
     struct worst worst = worst_limit(set->kinds, value->part, &bearer, own->value, own->unit);
     bool whole = judge_whole(judging, value);

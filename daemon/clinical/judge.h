@@ -40,6 +40,8 @@ struct bearer {
     const struct patient *patient;
     struct date today;             /* where and when it was taken */
     const struct reading *reading; /* NULL: a computed value, which has no context fields */
+    const struct measured *last;   /* what the patient's last reading has there; NULL: nothing */
+    int64_t since_last_ms;         /* between the two */
 };
 
 struct bearer bearer_of(const struct set *set, const struct reading *reading);
@@ -53,6 +55,8 @@ struct scope { /* where paths are looked up */
     bool cannot;                   /* the arithmetic did not fit: set by condition_holds() */
 };
 
+/* The patient's last reading of the kind, before the one judged. NULL: there is none. */
+const struct last *scope_last(const struct scope *scope, const struct kind *kind);
 /* NULL: not in the set, or not taken. */
 const struct reading *scope_reading(const struct scope *scope, const struct path *path);
 /* As entered: the number and its unit. False: there is none. */

@@ -12,6 +12,25 @@ struct number {
     struct exact canonical;
 };
 
+struct outside { /* of a bound */
+    const struct number *number;
+    bool below;
+};
+
+/* False: it is too large for our arithmetic. */
+static bool number_of(const struct kinds *kinds, const struct part *part, struct decimal value,
+                      const struct unit *unit, struct number *out)
+{
+    *out = (struct number){.entered = value, .has_canonical = part->unit && part->unit != unit};
+    return !out->has_canonical || unit_exact(kinds, value, unit, part->unit, &out->canonical);
+}
+
+/* In the unit of the row's numbers. */
+static struct exact as_compared(const struct number *number, const struct limit *limit)
+{
+    return limit->in || !number->has_canonical ? exact_of(number->entered) : number->canonical;
+}
+
 /* As entered, exactly. Most values come in the unit of the table, and there digits are compared
  * with digits: a fraction costs ten times as much, and this runs for each row. */
 static int compare(const struct number *number, const struct limit *limit, struct decimal bound)
@@ -32,23 +51,57 @@ static bool is_outside(const struct number *number, const struct limit *limit, b
 static bool limit_fits(const struct limit *limit, const struct bearer *bearer,
                        const struct unit *entered)
 {
-    return (!limit->in || limit->in == entered) && row_fits(&limit->ages, &limit->whens, bearer);
+    bool excepted =
+        limit->unless.count > 0 && bearer->reading && whens_fit(&limit->unless, bearer->reading);
+
+    return (!limit->in || limit->in == entered) && !excepted &&
+           row_fits(&limit->ages, &limit->whens, bearer);
+}
+
+/* What fits the last value is no slip. */
+static bool is_near(const struct number *number, const struct number *last,
+                    const struct limit *limit)
+{
+    struct exact minus = exact_of((struct decimal){-1, 0}), difference;
+
+    return limit->has_near && exact_times(as_compared(last, limit), minus, &minus) &&
+           exact_add(as_compared(number, limit), minus, &difference) &&
+           exact_compare(exact_magnitude(difference), exact_of(limit->near)) <= 0;
+}
+
+/* The patient's last value, not long ago, lay outside the same bound (it was asked about then), or
+ * near this one. */
+static bool was_answered(const struct kinds *kinds, const struct part *part,
+                         const struct limit *limit, const struct bearer *bearer,
+                         const struct outside *outside)
+{
+    const struct measured *last = bearer->last;
+    struct number number;
+    bool last_below;
+
+    return limit->unless_last_minutes > 0 && last && last->type == MEASURED_NUMBER &&
+           bearer->since_last_ms <= (int64_t)limit->unless_last_minutes * 60000 &&
+           (!limit->in || limit->in == last->unit) &&
+           number_of(kinds, part, last->value, last->unit, &number) &&
+           ((is_outside(&number, limit, &last_below) && last_below == outside->below) ||
+            is_near(outside->number, &number, limit));
 }
 
 struct worst worst_limit(const struct kinds *kinds, const struct part *part,
                          const struct bearer *bearer, struct decimal value, const struct unit *unit)
 {
     struct worst worst = {GRADE_FINE, NULL, false};
-    struct number number = {.entered = value, .has_canonical = part->unit && part->unit != unit};
+    struct number number;
     bool below;
 
-    if (number.has_canonical && !unit_exact(kinds, value, unit, part->unit, &number.canonical))
+    if (!number_of(kinds, part, value, unit, &number))
         return (struct worst){GRADE_REFUSE, NULL, false};
     for (size_t i = 0; i < part->limits_count; i++) {
         const struct limit *limit = &part->limits[i];
 
         if (limit->grade > worst.grade && is_outside(&number, limit, &below) &&
-            limit_fits(limit, bearer, unit))
+            limit_fits(limit, bearer, unit) &&
+            !was_answered(kinds, part, limit, bearer, &(struct outside){&number, below}))
             worst = (struct worst){limit->grade, limit, below};
     }
     return worst;

@@ -175,6 +175,15 @@ static bool goes_somewhere(const struct place *place, const struct field *field)
     return words_go_along(place, field);
 }
 
+/* Of the patient's last reading only the parts are known. */
+static bool asks_each_time(const struct place *place, const struct field *field)
+{
+    for (size_t i = 0; i < field->quantity.limits_count; i++)
+        if (field->quantity.limits[i].unless_last_minutes != 0)
+            return place_fail(place, "limits: unless-last-minutes is for the limits of a part");
+    return true;
+}
+
 static const char *join_path(struct loader *loader, const char *group, const char *name)
 {
     size_t room = (group ? strlen(group) + 1 : 0) + strlen(name) + 1;
@@ -206,7 +215,7 @@ static bool read_field(const struct place *place, const char *group, const char 
     field->quantity.name = field->path;
     field->quantity.title = field->title;
     kind->fields_count++;
-    return goes_somewhere(place, field);
+    return goes_somewhere(place, field) && asks_each_time(place, field);
 }
 
 /* ---- groups ---- */

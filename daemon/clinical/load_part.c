@@ -238,7 +238,7 @@ static bool is_refused_for_all(const struct part *part, const struct unit *in)
         const struct limit *limit = &part->limits[i];
 
         if (limit->grade == GRADE_REFUSE && !limit->ages.given && limit->whens.count == 0 &&
-            limit->in == in)
+            limit->unless.count == 0 && limit->in == in)
             return true;
     }
     return false;

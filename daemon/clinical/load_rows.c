@@ -143,6 +143,18 @@ static const struct named grades[] = {
 };
 static const struct names limit_grades = {grades, COUNT(grades)};
 
+/* What was answered is not asked again for a while; nothing else ever passes for having passed. */
+static bool answers_hold(const struct place *place, const struct limit *limit)
+{
+    if (limit->unless_last_minutes == 0)
+        return !limit->has_near ||
+               place_fail(place, "unless-last-near: for how long? unless-last-minutes is missing");
+    if (limit->grade != GRADE_ASK)
+        return place_fail(place, "unless-last-minutes: only what is asked can have been answered");
+    looks_at_last(place->loader, place->loader->kind);
+    return true;
+}
+
 /* A limit's two bounds stand alone: what is under the one or over the other gets the grade. */
 static bool read_limit(const struct place *place, void *out)
 {
@@ -150,15 +162,18 @@ static bool read_limit(const struct place *place, void *out)
         MEMBER("grade", REQUIRED, take_name, NAMED(limit, grade, limit_grades)),
         MEMBER("ages", OPTIONAL, take_ages, INTO(limit, ages)),
         MEMBER("when", OPTIONAL, take_whens, INTO(limit, whens)),
+        MEMBER("unless", OPTIONAL, take_whens, INTO(limit, unless)),
         MEMBER("below", OPTIONAL, take_decimal, FLAGGED(limit, bound.below, bound.has_below)),
         MEMBER("above", OPTIONAL, take_decimal, FLAGGED(limit, bound.above, bound.has_above)),
         MEMBER("in", OPTIONAL, take_unit, INTO(limit, in)),
+        MEMBER("unless-last-minutes", OPTIONAL, take_whole, INTO(limit, unless_last_minutes)),
+        MEMBER("unless-last-near", OPTIONAL, take_decimal, FLAGGED(limit, near, has_near)),
         MEMBER("say", OPTIONAL, take_own_say, INTO(limit, say)),
         MEMBER("source", REQUIRED, take_text, INTO(limit, source)),
     };
     struct limit *limit = out;
 
-    if (!SHAPE(place, members, limit))
+    if (!SHAPE(place, members, limit) || !answers_hold(place, limit))
         return false;
     if (!limit->bound.has_below && !limit->bound.has_above)
         return place_fail(place, "below or above is missing");

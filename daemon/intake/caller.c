@@ -172,7 +172,8 @@ bool exchange_may_still(const struct exchange *exchange)
 
     if (exchange->cookie[0])
         return sessions_judge(intake->sessions, intake->parts.users, exchange->cookie, false,
-                              clock_monotonic_ms(), &session, &person) == SESSION_OPEN;
+                              clock_monotonic_ms(), &session, &person) == SESSION_OPEN &&
+               !person.must_change && (role_rights(person.role) & (unsigned)exchange->route->right);
     return access_caller(intake->parts.access, exchange_header(exchange, "Authorization"),
                          &client) &&
            client_may(&client, exchange->route->right);

@@ -72,7 +72,7 @@ static void read_wish(const struct kinds *kinds, const struct spot *spot, struct
     if (wish->retracts && (wish->reading || wish->patient))
         spot_problem(spot, "entered-in-error", PROBLEM_INCONSISTENT,
                      "either a reading is changed or it is retracted");
-    else if (!wish->retracts && !wish->reading && !wish->patient)
+    else if (!wish->retracts && json_object_size(wish->reading) == 0 && !wish->patient)
         spot_problem(spot, "reading", PROBLEM_MISSING_FIELD,
                      "say what is to be changed, or entered-in-error: true");
 }
@@ -187,6 +187,7 @@ static struct submission_frame frame_of(struct exchange *exchange, struct outbox
     return (struct submission_frame){.intake = exchange->intake,
                                      .client = &exchange->client,
                                      .reader = reader,
+                                     .patch = wish->reading,
                                      .time_stands = !has_time,
                                      .last_before_ms =
                                          corrected->texts[corrected->target].taken_ms};

@@ -7,25 +7,11 @@
 #include "intake/live.h"
 #include "wardpost/moment.h"
 
-#define LOOK_MS 15000 /* between two looks whether the caller may still listen */
-
 struct listening {
     struct exchange *exchange;
     struct stream *stream;
     const char *rest; /* of a frame; NULL: none */
-    int64_t look_at_ms;
 };
-
-/* A session that has ended, a token that was taken away. */
-static bool may_go_on(struct listening *listening)
-{
-    int64_t now_ms = clock_monotonic_ms();
-
-    if (now_ms < listening->look_at_ms)
-        return true;
-    listening->look_at_ms = now_ms + LOOK_MS;
-    return exchange_may_still(listening->exchange);
-}
 
 static ssize_t hand_out(struct listening *listening, char *to, size_t room)
 {
@@ -39,7 +25,8 @@ static ssize_t hand_out(struct listening *listening, char *to, size_t room)
 }
 
 /* libmicrohttpd has room. While it sleeps there is no deadline; a frame that is not taken away in
- * time has one. */
+ * time has one. No frame goes to a session that was locked or to a token that was taken away:
+ * looked at before each. */
 static ssize_t on_room(void *context, uint64_t at, char *to, size_t room)
 {
     struct listening *listening = context;
@@ -49,7 +36,7 @@ static ssize_t on_room(void *context, uint64_t at, char *to, size_t room)
     (void)at;
     if (listening->rest)
         return hand_out(listening, to, room);
-    if (!may_go_on(listening))
+    if (!exchange_may_still(exchange))
         return MHD_CONTENT_READER_END_OF_STREAM;
     switch (stream_next(listening->stream, &listening->rest)) {
     case STREAM_FRAME:
@@ -80,7 +67,6 @@ static enum status listening_new(struct exchange *exchange, struct listening **o
     if (!listening)
         return STATUS_NO_MEMORY;
     listening->exchange = exchange;
-    listening->look_at_ms = clock_monotonic_ms() + LOOK_MS;
     status = stream_open(exchange->intake->live, exchange->connection,
                          exchange_header(exchange, "Last-Event-ID"), &listening->stream);
     if (status != STATUS_OK) {

@@ -146,7 +146,7 @@ struct exchange {
     struct form *form;             /* of the routes of sessions and accounts */
     desk_work *work;               /* what the desk does with it */
     struct exchange *next_at_desk;
-    struct errand *errand;         /* NULL: none */
+    struct errand *errand; /* NULL: none */
 };
 
 struct connection { /* one TCP connection: its deadline, and the request it is at */
@@ -175,7 +175,8 @@ const struct route *route_find(const char *method, const char *path, struct uuid
 extern const struct route route_table[];
 extern const size_t route_count;
 
-const char *exchange_header(const struct exchange *exchange, const char *name); /* NULL: not sent. [its connection's thread] */
+const char *exchange_header(const struct exchange *exchange,
+                            const char *name); /* NULL: not sent. [its connection's thread] */
 bool exchange_takes_gzip(struct exchange *exchange);
 
 /* ---- replies ---- */
@@ -252,9 +253,10 @@ struct submission_frame {
     struct uuid again_id;
     int64_t again_now_ms;             /* when it was accepted, for its `age` */
     const struct corrected *corrects; /* the set of a reading that is corrected: it is mapped and no
-                                         more; the person is there, the names were looked at */
-    bool moves;       /* what was meant by a reading that is retracted: the same, and it is put */
-    bool time_stands; /* it was asked about when it was sent */
+                                         more; the person is there */
+    bool moves; /* what was meant by a reading that is retracted: the same, and it is put */
+    const json_t *patch;    /* of the corrected reading: what is said anew; NULL: nothing */
+    bool time_stands;       /* it was asked about when it was sent */
     int64_t last_before_ms; /* compare with readings before that; 0: with all up to its own time */
 };
 

@@ -23,15 +23,29 @@ static struct visit *find(struct presence *presence, const struct visit *visit)
     return NULL;
 }
 
-/* An empty place has been heard of at 0. */
-static struct visit *oldest(struct presence *presence)
+static bool is_of(const struct visit *visit, const char *who)
 {
-    struct visit *found = &presence->visits[0];
+    return visit->heard_ms != 0 && strcmp(visit->who, who) == 0;
+}
 
-    for (size_t i = 1; i < PRESENCE_ROOM; i++)
-        if (presence->visits[i].heard_ms < found->heard_ms)
-            found = &presence->visits[i];
-    return found;
+/* An empty place has been heard of at 0. Whoever has as many as they may loses the oldest. */
+static struct visit *place_for(struct presence *presence, const struct visit *visit)
+{
+    struct visit *oldest = NULL, *theirs = NULL;
+    size_t count = 0;
+
+    for (size_t i = 0; i < PRESENCE_ROOM; i++) {
+        struct visit *one = &presence->visits[i];
+
+        if (!oldest || one->heard_ms < oldest->heard_ms)
+            oldest = one;
+        if (!is_of(one, visit->who))
+            continue;
+        count++;
+        if (!theirs || one->heard_ms < theirs->heard_ms)
+            theirs = one;
+    }
+    return count >= PRESENCE_OF_ONE ? theirs : oldest;
 }
 
 bool presence_note(struct presence *presence, const struct visit *visit, struct patient_hash *left)
@@ -45,7 +59,7 @@ bool presence_note(struct presence *presence, const struct visit *visit, struct 
         return false;
     }
     if (!place)
-        place = oldest(presence);
+        place = place_for(presence, visit);
     if (place->heard_ms != 0)
         *left = place->patient;
     *place = *visit;

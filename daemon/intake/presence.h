@@ -11,6 +11,7 @@
 #include "wardpost/uuid.h"
 
 #define PRESENCE_ROOM    256   /* of all patients; the one heard of longest ago goes first */
+#define PRESENCE_OF_ONE  16    /* of one person, who so pushes out nobody else */
 #define PRESENCE_MS      90000 /* without another word */
 #define PATIENT_HASH_LEN 16
 #define DISPLAY_ROOM     256
@@ -35,7 +36,8 @@ struct presence {
 bool patient_hash_equal(const struct patient_hash *a, const struct patient_hash *b);
 
 /* True: it begins (false: it goes on). By that one of the same person with the same set on another
- * patient ends, or the oldest when there is no room: *left is where (else zeros). */
+ * patient ends, or the oldest when there is no room for it or for theirs: *left is where (else
+ * zeros). */
 bool presence_note(struct presence *presence, const struct visit *visit, struct patient_hash *left);
 /* True: there was one. */
 bool presence_end(struct presence *presence, const struct visit *visit);

@@ -7,6 +7,7 @@
 #include "intake/exchange.h"
 #include "wardpost/log.h"
 #include "wardpost/metrics.h"
+#include "wardpost/moment.h"
 
 static void on_disk(struct put *put)
 {
@@ -59,16 +60,40 @@ static void reply_taken(struct exchange *exchange, struct submission *submission
     reply_answer(exchange, submission->status);
 }
 
+static bool names_second(const struct submission *submission, const char *second)
+{
+    for (size_t i = 0; submission && submission->set && i < submission->set->count; i++) {
+        const struct override *override = &submission->set->readings[i].override;
+
+        if (override->given && strcmp(override->second, second) == 0)
+            return true;
+    }
+    return false;
+}
+
+/* A second person vouches for what stands before both of them: the word is good for one set. */
+static void use_up_second(struct exchange *exchange, const struct submission *submission)
+{
+    const char *second = exchange->client.second;
+    const struct submission *also = submission->corrected ? submission->corrected->also : NULL;
+
+    if (second[0] && (names_second(submission, second) || names_second(also, second)))
+        sessions_vouch(exchange->intake->sessions, exchange->cookie, &(struct user){0},
+                       clock_monotonic_ms());
+}
+
 void finish_readings(struct exchange *exchange)
 {
     struct submission *submission = exchange->submission;
 
-    if (submission->status == 0)
+    if (submission->status == 0) {
         reply_status(exchange, submission->put.status);
-    else if (submission->status == 201)
+    } else if (submission->status == 201) {
+        use_up_second(exchange, submission);
         reply_taken(exchange, submission);
-    else
+    } else {
         reply_refused(exchange, submission);
+    }
 }
 
 /* True: the key is new, go on. Otherwise the reply is there. */

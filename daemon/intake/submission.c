@@ -126,8 +126,6 @@ static bool is_overridden(const struct submission_frame *frame, struct submissio
                         "the second person says so with their own PIN");
 }
 
-/* A token may name those it was given; whoever is signed in speaks for themselves. One that was
- * kept was looked at when it came. */
 static bool corrects_something(const struct submission_frame *frame)
 {
     return frame->corrects || frame->moves;
@@ -139,8 +137,27 @@ static bool somebody_is_there(const struct submission_frame *frame)
     return frame->client->attended || corrects_something(frame);
 }
 
+/* Of what is corrected: whoever took it and the other readings stand as they were kept; what the
+ * correction says of people is looked at as in a reading. */
+static void check_patch_names(const struct submission_frame *frame, struct submission *submission)
+{
+    const size_t at = frame->corrects ? frame->corrects->at : 0;
+
+    if (!frame->patch || at >= submission->set->count)
+        return;
+    if (!json_object_get(frame->patch, "by") ||
+        is_named(frame->client, submission, &submission->set->readings[at]))
+        (void)is_overridden(frame, submission, &submission->set->readings[at]);
+}
+
+/* A token may name those it was given; whoever is signed in speaks for themselves. One that was
+ * kept was looked at when it came. */
 static void check_names(const struct submission_frame *frame, struct submission *submission)
 {
+    if (corrects_something(frame)) {
+        check_patch_names(frame, submission);
+        return;
+    }
     for (size_t i = 0; i < submission->set->count && !frame->again; i++) {
         const struct reading *reading = &submission->set->readings[i];
 
@@ -293,8 +310,7 @@ static enum status go_all_the_way(const struct submission_frame *frame, const ch
         has_problems(submission);
         return STATUS_OK;
     }
-    if (!corrects_something(frame))
-        check_names(frame, submission);
+    check_names(frame, submission);
     status = judge(frame, submission);
     if (status == STATUS_OK && frame->corrects)
         corrected_point(frame->corrects, &submission->problems);

@@ -127,7 +127,8 @@ static enum status answer(struct exchange *exchange, const struct asked *asked,
     char key[PATIENT_HASH_TEXT];
 
     (void)snprintf(visit.who, sizeof(visit.who), "%s", exchange->client.name);
-    (void)snprintf(visit.display, sizeof(visit.display), "%s", exchange->client.name);
+    (void)snprintf(visit.display, sizeof(visit.display), "%s",
+                   exchange->client.signed_in ? exchange->person.display : exchange->client.name);
     patient_hash_text(&visit.patient, key);
     out_object(out);
     out_member(out, "patient-key", key);

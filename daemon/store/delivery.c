@@ -33,6 +33,8 @@ void state_counted(struct outbox *outbox, enum entry_state from, enum entry_stat
 {
     counter_add(outbox, counter_of[from], -1);
     counter_add(outbox, counter_of[to], 1);
+    if (from == ENTRY_HELD || to == ENTRY_HELD) /* only what is not held is a patient's last */
+        outbox->newest_stale = true;
 }
 
 enum status delivery_insert(struct outbox *outbox, int64_t seq, int64_t patient,

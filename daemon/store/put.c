@@ -307,9 +307,11 @@ static void note_newest(struct outbox *outbox, const struct put *put)
     for (size_t i = 0; i < put->count; i++) {
         const struct put_entry *entry = &put->entries[i];
 
+        const bool held = entry->hold || !entry->became;
+
         if (is_main(entry) && entry->values)
-            newest_note(outbox->newest, patient, entry->kind, entry->taken_ms, entry->values,
-                        entry->values_length);
+            newest_note(outbox->newest, patient, entry->kind, entry->taken_ms,
+                        held ? NULL : entry->values, entry->values_length);
     }
 }
 

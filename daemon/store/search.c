@@ -306,7 +306,7 @@ static void keep_newest(struct last_look *look, const struct link *link)
 static enum status look_at_link(struct last_look *look, const struct link *link)
 {
     if (!is_main(link) || !link->same_patient || !link->values.bytes ||
-        link->state >= ENTRY_DISCARDED)
+        (link->state != ENTRY_WAITING && link->state != ENTRY_CHARTED))
         return STATUS_OK;
     if (!look->has_newest || link->taken_ms > look->newest.taken_ms)
         keep_newest(look, link);

@@ -2,29 +2,18 @@
 #   cmake -DSOURCES=daemon/web -DTO=pages_bytes.h -P embed.cmake
 # Each as it stands and packed (gzip, brotli), with a tag that changes with its bytes. The modules of the form
 # (daemon/web/form, in the order of the file `bundle`) become a few scripts, fetched one behind the other;
-# each takes from those before it whatever they export. Without the imports between modules, comments and
-# indentation, so that the first screen costs few requests and few bytes.
+# each takes from those before it whatever they export; esbuild makes them small, so that the first screen
+# costs few requests and few bytes.
 cmake_minimum_required(VERSION 3.25)
 find_program(GZIP gzip REQUIRED)
 find_program(BROTLI brotli REQUIRED)
+find_program(ESBUILD esbuild REQUIRED)
 get_filename_component(work ${TO} DIRECTORY)
 file(MAKE_DIRECTORY ${work}/pages)
 
-function(lean_script text_variable)
-    set(text "${${text_variable}}")
-    string(REGEX REPLACE "(^|\n)import [^\n]*" "\\1" text "${text}")
-    string(REGEX REPLACE "\n[ \t]+" "\n" text "${text}")
-    string(REGEX REPLACE "(^|\n)//[^\n]*" "\\1" text "${text}")
-    string(REGEX REPLACE "\n\n+" "\n" text "${text}")
-    set(${text_variable} "${text}" PARENT_SCOPE)
-endfunction()
-
-function(lean_style text_variable)
-    set(text "${${text_variable}}")
-    string(REGEX REPLACE "/\\*[^*]*\\*+([^/*][^*]*\\*+)*/" "" text "${text}")
-    string(REGEX REPLACE "\n[ \t]+" "\n" text "${text}")
-    string(REGEX REPLACE "\n\n+" "\n" text "${text}")
-    set(${text_variable} "${text}" PARENT_SCOPE)
+function(lean from to)
+    execute_process(COMMAND ${ESBUILD} ${from} --minify --format=esm --target=es2022 --tree-shaking=true --log-level=warning
+        --outfile=${to} COMMAND_ERROR_IS_FATAL ANY)
 endfunction()
 
 file(STRINGS ${SOURCES}/form/bundle lines REGEX "^[a-z]")
@@ -44,15 +33,15 @@ foreach(script IN LISTS scripts)
     string(REGEX MATCHALL "\nexport [a-z ]+ [A-Za-z0-9_]+" exports "${text}")
     list(TRANSFORM exports REPLACE "^.* " "")
     list(JOIN exports "," names)
-    lean_script(text)
-    file(WRITE ${work}/pages/${script} "${imports}${text}")
+    string(REGEX REPLACE "(^|\n)import [^\n]*" "\\1" text "${text}")
+    file(WRITE ${work}/joined/${script} "${imports}${text}")
+    lean(${work}/joined/${script} ${work}/pages/${script})
     string(APPEND imports "import{${names}}from'./${script}';\n")
 endforeach()
 
 foreach(name form.css later.css)
-    file(READ ${SOURCES}/${name} style)
-    lean_style(style)
-    file(WRITE ${work}/pages/${name} "${style}")
+    file(COPY ${SOURCES}/${name} DESTINATION ${work}/joined)
+    execute_process(COMMAND ${ESBUILD} ${work}/joined/${name} --minify --log-level=warning --outfile=${work}/pages/${name} COMMAND_ERROR_IS_FATAL ANY)
 endforeach()
 
 # The messages of a language stand in a file a screen; what belongs to a script is served as one document.

@@ -96,10 +96,13 @@ struct bound { /* strictly below / above; or at most / at least */
 struct limit {
     enum grade grade; /* GRADE_ASK, GRADE_OVERRIDE or GRADE_REFUSE */
     struct ages ages;
-    struct whens whens;
-    const struct unit *in; /* NULL: the canonical unit */
+    struct whens whens, unless; /* `unless`: not where this holds; none: everywhere */
+    const struct unit *in;      /* NULL: the canonical unit */
     struct bound bound;
-    const char *say; /* may be NULL */
+    int unless_last_minutes; /* of GRADE_ASK: not asked when the last value, so long ago at most, lay outside this bound, too; 0: asked */
+    struct decimal near; /* ... or no further than this from the value */
+    bool has_near;
+    const char *say;         /* may be NULL */
     const char *source;
 };
 

@@ -312,7 +312,8 @@ struct outbox_search {
 MUST_CHECK enum status outbox_search(struct outbox_reader *reader, const struct outbox_search *search,
                                      outbox_row_seen *seen, void *context);
 
-/* The values of the patient's last reading of this kind taken before `before_ms` that is waiting, held or charted; NOT_FOUND.
+/* The values of the patient's last reading of this kind taken before `before_ms` that is waiting or charted; NOT_FOUND. What is
+ * held waits for somebody to say that it is true: until then nothing is compared with it.
  * `values` are borrowed until the callback returns. */
 typedef void outbox_last_seen(void *context, const char *values, size_t length, int64_t taken_ms);
 MUST_CHECK enum status outbox_last(struct outbox_reader *reader, const char *patient, const char *kind, int64_t before_ms,

@@ -54,7 +54,7 @@ void sessions_lock(struct sessions *sessions, const char *id);
 /* The right PIN was given (again, or a new one): it is open, and the PIN is that of `user` now. It does not last longer for it.
  * False: there is no such session of theirs. */
 bool sessions_unlock(struct sessions *sessions, const char *id, const struct user *user, int64_t now_ms);
-/* A second person stands beside it and gave their own PIN. */
+/* A second person stands beside it and gave their own PIN; one without a practitioner: nobody does any more. */
 void sessions_vouch(struct sessions *sessions, const char *id, const struct user *second, int64_t now_ms);
 void sessions_end(struct sessions *sessions, const char *id);
 

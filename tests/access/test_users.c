@@ -1395,6 +1395,7 @@ static void test_a_new_account_and_all_of_them(void **state)
     assert_false(users_has_practitioner(users, "N-fay"));
     assert_int_equal(users_add(users, &fay, 0, pin), STATUS_OK);
     assert_true(users_has_practitioner(users, "N-fay"));
+    assert_true(users_has_practitioner(users, "n-FAY"));
     assert_answer(sign_in(users, "Fay", pin, 0), SIGN_IN_OK, 0);
     assert_int_equal(users_add(users, &fay, 0, pin), STATUS_CONFLICT);
     assert_int_equal(users_all(users, 0, &all), STATUS_OK);

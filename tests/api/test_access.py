@@ -141,6 +141,16 @@ class Unattended(WithDaemon):
         self.assertEqual((170, "H"), (seen["valueQuantity"]["value"], seen["interpretation"][0]["coding"][0]["code"]))
         self.assertEqual(409, self.decide(held["id"], "release").status)
 
+    def test_what_is_held_answers_for_nothing(self):
+        who = "XQ-77120-Z-unanswered"
+        held = [self.ask_it(value, who) for value in (170, 171)]
+        self.assertEqual(["held", "held"], [one["state"] for one in held])
+        body = reading(value=172, patient=patient(who), by="N-4711-QZ")
+        asked = self.daemon.post(body, token=self.person)
+        self.assertEqual((422, [("/value", "confirm")]), (asked.status, asked.problems()), asked.body)
+        self.assertEqual(200, self.decide(held[0]["id"], "release").status)
+        self.assertEqual("waiting", self.ask_it(173, who)["state"])  # answered once, for the day
+
     def test_asked_is_held_then_discarded(self):
         held = self.ask_it(who="XQ-77120-Z-gone")
         answer = self.decide(held["id"], "discard")

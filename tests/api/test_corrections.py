@@ -160,6 +160,12 @@ class Corrections(WithDaemon):
         self.assertEqual(404, self.correct(str(uuid.uuid4()), reading={"value": 71}).status)
         self.assertEqual("waiting", self.get(id)["state"])
 
+    def test_nothing_to_change_is_no_correction(self):
+        id = self.one()
+        answer = self.correct(id, reading={})
+        self.assertEqual((422, [("/reading", "missing-field")]), (answer.status, answer.problems()))
+        self.assertEqual("waiting", self.get(id)["state"])
+
     def test_other_with_its_text(self):
         id = self.one()
         self.corrected(id, reason="other", text="typed for the neighbour's bed", **{"entered-in-error": True})

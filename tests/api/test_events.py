@@ -9,20 +9,22 @@ import time
 import unittest
 import uuid
 
-from support import Daemon, WithDaemon, patient, reading, wait_until
+from support import Browser, Daemon, WithDaemon, patient, reading, wait_until
 from test_tls import TlsDaemon, folder_for, make_pair, trusting
 
 
 class Listener:
     """One stream; `events` are dictionaries with name, data (parsed) and id."""
 
-    def __init__(self, port, token=None, last_id=None, tls=None, version=b"1.1"):
+    def __init__(self, port, token=None, last_id=None, tls=None, version=b"1.1", cookie=None):
         self.wire = socket.create_connection(("127.0.0.1", port), timeout=10)
         if tls:
             self.wire = tls.wrap_socket(self.wire, server_hostname="localhost")
         head = b"GET /v1/events HTTP/" + version + b"\r\nHost: localhost\r\nAccept: text/event-stream\r\n"
         if token:
             head += b"Authorization: Bearer " + token.encode() + b"\r\n"
+        if cookie:
+            head += b"Cookie: " + cookie.encode() + b"\r\n"
         if last_id:
             head += b"Last-Event-ID: " + last_id.encode() + b"\r\n"
         self.wire.sendall(head + b"\r\n")
@@ -180,10 +182,10 @@ class Events(WithDaemon):
 
     def test_a_burst_while_somebody_listens(self):
         listener = self.listen()
-        lines = "".join(json.dumps(reading(age=10)) + "\n" for _ in range(600))
+        lines = "".join(json.dumps(reading(age=10)) + "\n" for _ in range(450))  # two events each: fewer than the ring holds
         answer = self.daemon.ask("POST", "/v1/readings", lines, headers={"Content-Type": "application/x-ndjson"})
         names = [json.loads(line)["answer"]["readings"][0]["id"] for line in answer.body.decode().splitlines()]
-        wait_until(lambda: len(listener.named("reading")) >= 600 or listener.named("reload"), 20, lambda: len(listener.events))
+        wait_until(lambda: len(listener.named("reading")) >= 450 or listener.named("reload"), 20, lambda: len(listener.events))
         self.assertEqual([], listener.named("reload"))
         self.assertEqual(sorted(names), sorted(r["id"] for r in listener.named("reading")))
         numbers = [int(e["id"].split("-")[1]) for e in listener.events if e["id"]]
@@ -417,3 +419,63 @@ class Presence(unittest.TestCase):
         for name in os.listdir(self.daemon.folder):
             with open(os.path.join(self.daemon.folder, name), "rb") as file:
                 self.assertNotIn(b"P-11-unwritten", file.read())
+
+
+class People(unittest.TestCase):
+    """Those who are signed in: heard under their own names, and told nothing once they are locked or may not."""
+
+    @classmethod
+    def setUpClass(cls):
+        cls.daemon = Daemon(config="")
+        people = (("ana", "nurse", "482613"), ("bea", "lead", "730518"), ("adm", "administrator", "915264"))
+        cls.ana, cls.bea, cls.adm = (Browser(cls.daemon).first_time(name, cls.daemon.add_user(name, role), pin) for name, role, pin in people)
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.daemon.stop()
+
+    def say(self, browser, who, set):
+        answer = browser.post("/v1/presence", {"patient": patient(who), "set": set})
+        self.assertEqual(200, answer.status, answer.body)
+        return answer.json
+
+    def listen(self, browser):
+        listener = Listener(self.daemon.port, cookie=browser.cookie)
+        self.assertEqual(200, listener.status)
+        return listener.begun()
+
+    def told_nothing_more(self, listener, who):
+        key = self.say(self.bea, who, str(uuid.uuid4()))["patient-key"]
+        wait_until(lambda: listener.read() is not None and listener.ended, 20, "the stream to end")
+        self.assertNotIn(key, str(listener.events))
+
+    def test_a_person_is_shown_as_they_are_called(self):
+        listener = self.listen(self.bea)
+        self.say(self.ana, "Q-1", str(uuid.uuid4()))
+        self.assertEqual(["Nurse ana"], [one["display"] for one in self.say(self.bea, "Q-1", str(uuid.uuid4()))["others"]])
+        listener.wait(lambda e: e["name"] == "presence" and "Nurse ana" in [p["display"] for p in e["data"]["people"]])
+        listener.close()
+
+    def test_a_locked_one_is_told_nothing(self):
+        listener = self.listen(self.ana)
+        self.assertEqual(204, self.ana.post("/v1/session/_lock").status)
+        self.told_nothing_more(listener, "Q-2")
+        self.assertEqual(401, Listener(self.daemon.port, cookie=self.ana.cookie).status)
+        self.assertEqual(401, self.ana.post("/v1/presence", {"patient": patient("Q-2"), "set": str(uuid.uuid4())}).status)
+        self.assertEqual(200, self.ana.post("/v1/session/_unlock", {"pin": "482613"}).status)
+
+    def test_one_whose_pin_was_reset_is_told_nothing(self):
+        Browser(self.daemon).first_time("dee", self.daemon.add_user("dee"), "264913")
+        dee = Browser(self.daemon)
+        self.assertEqual(200, dee.sign_in("dee", "264913").status)
+        listener = self.listen(dee)
+        self.assertEqual(200, self.adm.post("/v1/users/_reset", {"name": "dee"}).status)
+        self.told_nothing_more(listener, "Q-3")
+
+    def test_one_person_does_not_push_the_others_out(self):
+        mine = str(uuid.uuid4())
+        self.say(self.ana, "Q-4", mine)
+        for number in range(300):
+            self.say(self.bea, "Q-5", str(uuid.uuid4()))
+        self.assertEqual(["Nurse ana"], [one["display"] for one in self.say(self.bea, "Q-4", str(uuid.uuid4()))["others"]])
+        self.assertLessEqual(len(self.say(self.ana, "Q-5", str(uuid.uuid4()))["others"]), 16)

@@ -30,6 +30,13 @@ class Grades(WithDaemon):
         shown = self.daemon.ask("GET", "/v1/readings/" + taken["readings"][0]["id"]).json
         self.assertIs(True, shown["sent"]["confirmed"])
 
+    def test_what_was_confirmed_is_not_asked_again(self):
+        who = patient("XQ-77120-Z-again")
+        self.taken(reading(value=170, patient=who, age=900, confirmed=True))
+        self.taken(reading(value=166, patient=who, age=60))
+        other_side = self.kept_nothing(reading(value=38, patient=who))
+        self.assertEqual((422, [("/value", "confirm")]), (other_side.status, other_side.problems()), other_side.body)
+
     def test_confirming_one_of_a_set_is_not_confirming_the_other(self):
         one = {"kind": "heart-rate", "value": 170, "unit": "/min"}
         body = {"patient": patient("XQ-77120-Z-two"), "age": 1, "readings": [

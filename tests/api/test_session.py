@@ -3,6 +3,7 @@ import json
 import re
 import threading
 import time
+import uuid
 
 from support import PINS, Browser, Daemon, WithDaemon, reading, wait_until
 
@@ -168,13 +169,92 @@ class SignIn(WithDaemon):
         extreme = lambda second: bedside_set({"value": 320, "confirmed": True,
                                               "override": {"by": "N-ana", "second": second, "reason": "counted by both"}}, by="N-ana")
         self.assertEqual([("/readings/0/value", "implausible")], browser.post("/v1/readings", bedside_set({"value": 320}, by="N-ana")).problems())
-        self.assertEqual(201, (answer := browser.post("/v1/readings", extreme("N-ida"))).status, answer.body)
+        vouched = extreme("N-ida")
+        vouched["readings"][0]["id"] = str(uuid.uuid4())
+        self.assertEqual(201, (answer := browser.post("/v1/readings", vouched)).status, answer.body)
+        vouched.update(bedside={**vouched["bedside"], "offline": True})
+        self.assertEqual((201, answer.json["readings"]), ((again := browser.post("/v1/readings", vouched)).status, again.json.get("readings")), again.body)
+        for one in (extreme("N-ida"), {**extreme("N-ida"), "patient": {"identifier": {"system": "https://clinic.example/mrn", "value": "other-3"}}}):
+            self.assertEqual([("/readings/0/override/second", "not-allowed")], browser.post("/v1/readings", one).problems())  # once
         self.assertEqual(201, browser.post("/v1/readings", extreme("monitor-3")).status)
         self.assertEqual([("/readings/0/override/second", "not-allowed")], browser.post("/v1/readings", extreme("N-new")).problems())
         another = self.browser()  # where nobody vouched
         self.assertEqual([("/readings/0/override/second", "not-allowed")], another.post("/v1/readings", extreme("N-ida")).problems())
         token = self.daemon.enrol("cuff")
         self.assertEqual(401, self.daemon.post({"name": "ida", "pin": "640825"}, "/v1/session/_second", token=token).status)
+
+
+class Corrected(WithDaemon):
+    """A correction by somebody who is signed in: what it says of people is looked at as in a reading."""
+    config = OWN
+
+    @classmethod
+    def setUpClass(cls):
+        super().setUpClass()
+        people = (("ana", "nurse", "482613"), ("bea", "nurse", "730518"), ("cal", "assistant", "915264"))
+        cls.ana, cls.bea, cls.cal = (Browser(cls.daemon).first_time(name, cls.daemon.add_user(name, role), pin) for name, role, pin in people)
+
+    def taken(self, browser, who, one=None):
+        answer = browser.post("/v1/readings", bedside_set(one, by=who))
+        self.assertEqual(201, answer.status, answer.body)
+        return answer.json["readings"][0]["id"]
+
+    def correct(self, browser, who, id, **body):
+        return browser.post("/v1/readings/%s/corrections" % id, {"reason": "wrong-number", "by": who, **body})
+
+    def test_a_second_person_says_so_with_their_own_pin(self):
+        extreme = lambda second: {"value": 320, "confirmed": True, "override": {"by": "N-ana", "second": second, "reason": "counted by both"}}
+        moved = {"patient": {"identifier": {"system": "https://clinic.example/mrn", "value": "other-1"}}, "reason": "wrong-patient"}
+        id = self.taken(self.ana, "N-ana")
+        for second in ("N-bea", "n-BEA"):
+            for more in ({}, moved):
+                with self.subTest((second, more)):
+                    answer = self.correct(self.ana, "N-ana", id, reading=extreme(second), **more)
+                    self.assertEqual((422, [("/reading/override/second", "not-allowed")]), (answer.status, answer.problems()), answer.body)
+        self.assertEqual("waiting", self.ana.ask("GET", "/v1/readings/" + id).json["state"])
+        self.assertEqual(200, self.ana.post("/v1/session/_second", {"name": "bea", "pin": "730518"}).status)
+        self.assertEqual(201, (answer := self.correct(self.ana, "N-ana", id, reading=extreme("N-bea"))).status, answer.body)
+        answer = self.correct(self.ana, "N-ana", answer.json["id"], reading=extreme("N-bea"))
+        self.assertEqual([("/reading/override/second", "not-allowed")], answer.problems(), answer.body)
+
+    def test_nobody_speaks_for_somebody_else(self):
+        id = self.taken(self.ana, "N-ana")
+        override = {"by": "N-bea", "second": "monitor-3", "reason": "counted by both"}
+        elsewhere = {"patient": {"identifier": {"system": "https://clinic.example/mrn", "value": "other-2"}}}
+        rows = [({"reading": {"value": 74, "by": "N-bea"}}, "/reading/by"),
+                ({"reading": {"value": 320, "confirmed": True, "override": override}}, "/reading/override/by"),
+                ({"reading": {"by": "N-bea"}, **elsewhere}, "/reading/by"), ({"reading": {"value": 74}}, "/by")]
+        for body, pointer in rows:
+            with self.subTest(body):
+                answer = self.correct(self.ana, "N-bea" if pointer == "/by" else "N-ana", id, **body)
+                self.assertEqual((422, [(pointer, "not-allowed")]), (answer.status, answer.problems()), answer.body)
+        self.assertEqual(72, self.ana.ask("GET", "/v1/readings/" + id).json["sent"]["readings"][0]["value"])
+
+    def test_who_decides_corrects_a_colleagues_and_the_author_stays(self):
+        id = self.taken(self.ana, "N-ana")
+        answer = self.correct(self.bea, "N-bea", id, reading={"value": 74})
+        self.assertEqual(201, answer.status, answer.body)
+        self.assertEqual("N-ana", self.bea.ask("GET", "/v1/readings/" + answer.json["id"]).json["sent"]["by"])
+        answer = self.correct(self.bea, "N-bea", answer.json["id"], reading={"value": 75, "by": "N-bea"})
+        self.assertEqual(201, answer.status, answer.body)
+
+    def test_an_assistant_corrects_nobody_elses(self):
+        id = self.taken(self.ana, "N-ana")
+        for body in ({"reading": {"value": 74}}, {"entered-in-error": True}, {"reading": {"value": 74, "by": "N-cal"}}):
+            self.assertEqual(403, self.correct(self.cal, "N-cal", id, **body).status)
+        self.assertEqual(201, self.correct(self.cal, "N-cal", self.taken(self.cal, "N-cal"), reading={"value": 74}).status)
+
+    def test_a_decision_is_ones_own(self):
+        id = self.taken(self.ana, "N-ana")
+        for deed in ("discard", "release"):
+            answer = self.ana.post("/v1/readings/%s/%s" % (id, deed), {"reason": "not true", "by": "N-bea"})
+            self.assertEqual((422, [("/by", "not-allowed")]), (answer.status, answer.problems()))
+
+    def test_a_key_is_one_persons(self):
+        key = {"Idempotency-Key": "the same for both"}
+        first, second = (browser.post("/v1/readings", bedside_set(by=who), headers=key) for browser, who in ((self.ana, "N-ana"), (self.bea, "N-bea")))
+        self.assertEqual((201, 201), (first.status, second.status), second.body)
+        self.assertNotEqual(first.json["set"], second.json["set"])
 
 
 class TooManyWrong(WithDaemon):
@@ -279,11 +359,14 @@ class Accounts(WithDaemon):
         pin = self.add("zoe", "assistant")
         self.assertRegex(pin, r"^\d{6}$")
         self.assertTrue(Browser(self.daemon).sign_in("zoe", pin).json["must-change"])
-        rows = [({"name": "ZOE"}, 409, None), ({"role": "boss"}, 422, "/role"), ({"name": "z z"}, 422, "/name"), ({"practitioner": ""}, 422, "/practitioner")]
+        rows = [({"name": "ZOE"}, 409, None), ({"role": "boss"}, 422, "/role"), ({"name": "z z"}, 422, "/name"), ({"practitioner": ""}, 422, "/practitioner"),
+                ({"name": "\u200b"}, 422, "/name"), ({"name": "le\u200da"}, 422, "/name"), ({"display": "Y\u202ey"}, 422, "/display"),
+                ({"practitioner": "N-lea\u200b"}, 422, "/practitioner"), ({"display": "Y\u0085"}, 422, "/display"), ({"display": "Y\u2028"}, 422, "/display")]
         for change, status, pointer in rows:
             with self.subTest(change):
                 answer = self.as_("adam", "/v1/users", {"name": "yve", "display": "Y", "practitioner": "N-y", "role": "nurse", **change})
                 self.assertEqual((status, [pointer] if pointer else []), (answer.status, [p for p, _ in answer.problems()]), answer.body)
+        self.assertEqual(201, self.as_("adam", "/v1/users", {"name": "zoë", "display": "می\u200cنا \u2014 Zoë", "practitioner": "N-zoë", "role": "nurse"}).status)
         answer = self.as_("lea", "/v1/users", {"name": "yve", "display": "Y", "practitioner": "N-y", "role": "nurse"})
         self.assertEqual((403, "right"), (answer.status, reason(answer)))
 

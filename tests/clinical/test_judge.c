@@ -22,67 +22,76 @@ static const struct {
     const char *born, *told;
     enum grade stands[3];
 } limits[] = {
-    {ADULT,        "heart-rate value=72:/min",                    {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "heart-rate value=40:/min",                    {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "heart-rate value=39.999:/min",                {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {ADULT,        "heart-rate value=150:/min",                   {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "heart-rate value=151:/min",                   {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {ADULT,        "heart-rate value=300:/min",                   {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {ADULT,        "heart-rate value=301:/min",                   {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
-    {ADULT,        "heart-rate value=390:/min",                   {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
-    {ADULT,        "heart-rate value=391:/min",                   {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "heart-rate value=0:/min",                     {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "heart-rate value=-72:/min",                   {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "heart-rate value=170:{beats}/min",            {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {ADULT,        "respiratory-rate value=7:/min",               {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {ADULT,        "respiratory-rate value=8:/min",               {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "respiratory-rate value=35:/min",              {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "respiratory-rate value=36:/min",              {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {ADULT,        "respiratory-rate value=81:/min",              {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
-    {ADULT,        "oxygen-saturation value=100:%",               {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "oxygen-saturation value=100.1:%",             {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "oxygen-saturation value=85:%",                {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "oxygen-saturation value=84:%",                {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {ADULT,        "oxygen-saturation value=29:%",                {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
-    {ADULT,        "body-temperature value=40.0:Cel",             {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "body-temperature value=40.1:Cel",             {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {ADULT,        "body-temperature value=35.0:Cel",             {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "body-temperature value=34.9:Cel",             {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
- /* the same limits in °F, exactly: 104 is 40, 113 is 45 */
-    {ADULT,        "body-temperature value=104:[degF]",           {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "body-temperature value=104.000000001:[degF]", {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {ADULT,        "body-temperature value=113:[degF]",           {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "heart-rate value=72:/min",                       {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "heart-rate value=40:/min",                       {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "heart-rate value=39.999:/min",                   {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "heart-rate value=150:/min",                      {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "heart-rate value=151:/min",                      {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "heart-rate value=300:/min",                      {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "heart-rate value=301:/min",                      {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
+    {ADULT,        "heart-rate value=390:/min",                      {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
+    {ADULT,        "heart-rate value=391:/min",                      {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "heart-rate value=0:/min",                        {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "heart-rate value=-72:/min",                      {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "heart-rate value=170:{beats}/min",               {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "respiratory-rate value=7:/min",                  {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "respiratory-rate value=8:/min",                  {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "respiratory-rate value=35:/min",                 {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "respiratory-rate value=36:/min",                 {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "respiratory-rate value=81:/min",                 {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
+    {ADULT,        "oxygen-saturation value=100:%",                  {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "oxygen-saturation value=100.1:%",                {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "oxygen-saturation value=85:%",                   {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "oxygen-saturation value=84:%",                   {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "oxygen-saturation value=29:%",                   {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
+    {ADULT,        "body-temperature value=41.0:Cel",                {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "body-temperature value=41.1:Cel",                {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "body-temperature value=35.0:Cel",                {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "body-temperature value=34.9:Cel",                {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "body-temperature value=34.9:Cel route=oral",     {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+ /* the axilla of a grown-up has a bound of its own, that of a child has not */
+    {ADULT,        "body-temperature value=34.8:Cel route=axillary", {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "body-temperature value=34.7:Cel route=axillary", {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {"2022-02-01",
+     "body-temperature value=34.9:Cel route=axillary",               {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {NULL,         "body-temperature value=34.8:Cel route=axillary", {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
     {ADULT,
-     "body-temperature value=113.000000001:[degF]",               {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "body-temperature value=77:[degF]",            {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+     "body-temperature value=34.9:Cel route=temporal-artery",        {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+ /* the same limits in °F, exactly: 105.8 is 41, 113 is 45 */
+    {ADULT,        "body-temperature value=105.8:[degF]",            {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "body-temperature value=105.800000001:[degF]",    {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,        "body-temperature value=113:[degF]",              {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
     {ADULT,
-     "body-temperature value=76.999999999:[degF]",                {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "pain value=10:{score} location=knee",         {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "pain value=11:{score} location=knee",         {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "pain value=3.5:{score} location=knee",        {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "pain value=3.0:{score} location=knee",        {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "pain value=-1:{score}",                       {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "glasgow-coma-scale total=2:{score}",          {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "glasgow-coma-scale total=16:{score}",         {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
-    {ADULT,        "body-weight value=501:kg",                    {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
-    {ADULT,        "body-weight value=500:kg",                    {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+     "body-temperature value=113.000000001:[degF]",                  {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "body-temperature value=77:[degF]",               {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
     {ADULT,
-     "body-weight value=440.92:[lb_av]",                          {GRADE_FINE, GRADE_FINE, GRADE_FINE}        }, /* 199.998 kg */
+     "body-temperature value=76.999999999:[degF]",                   {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "pain value=10:{score} location=knee",            {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "pain value=11:{score} location=knee",            {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "pain value=3.5:{score} location=knee",           {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "pain value=3.0:{score} location=knee",           {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "pain value=-1:{score}",                          {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "glasgow-coma-scale total=2:{score}",             {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "glasgow-coma-scale total=16:{score}",            {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {ADULT,        "body-weight value=501:kg",                       {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
+    {ADULT,        "body-weight value=500:kg",                       {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
     {ADULT,
-     "body-weight value=440.93:[lb_av]",                          {GRADE_ASK, GRADE_FINE, GRADE_ASK}          }, /* 200.002 kg */
-    {ADULT,        "glucose value=22.2:mmol/L",                   {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {ADULT,        "glucose value=22.3:mmol/L",                   {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+     "body-weight value=440.92:[lb_av]",                             {GRADE_FINE, GRADE_FINE, GRADE_FINE}        }, /* 199.998 kg */
     {ADULT,
-     "glucose value=100:mg/dL",                                   {GRADE_FINE, GRADE_FINE, GRADE_FINE}        }, /* rows of the other unit are silent */
+     "body-weight value=440.93:[lb_av]",                             {GRADE_ASK, GRADE_FINE, GRADE_ASK}          }, /* 200.002 kg */
+    {ADULT,        "glucose value=22.2:mmol/L",                      {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {ADULT,        "glucose value=22.3:mmol/L",                      {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {ADULT,
+     "glucose value=100:mg/dL",                                      {GRADE_FINE, GRADE_FINE, GRADE_FINE}        }, /* rows of the other unit are silent */
   /* of a child: the row of its age speaks, and no other */
-    {"2026-10-01", "heart-rate value=170:/min",                   {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {"2026-10-01", "heart-rate value=80:/min",                    {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {"2026-11-20", "body-weight value=3.4:kg",                    {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {"2026-11-20", "body-weight value=8.1:kg",                    {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
+    {"2026-10-01", "heart-rate value=170:/min",                      {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {"2026-10-01", "heart-rate value=80:/min",                       {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {"2026-11-20", "body-weight value=3.4:kg",                       {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {"2026-11-20", "body-weight value=8.1:kg",                       {GRADE_OVERRIDE, GRADE_OVERRIDE, GRADE_FINE}},
  /* no birth date: as of an adult where the row says so, and what cannot be at any age */
-    {NULL,         "heart-rate value=72:/min",                    {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
-    {NULL,         "heart-rate value=151:/min",                   {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
-    {NULL,         "heart-rate value=391:/min",                   {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
+    {NULL,         "heart-rate value=72:/min",                       {GRADE_FINE, GRADE_FINE, GRADE_FINE}        },
+    {NULL,         "heart-rate value=151:/min",                      {GRADE_ASK, GRADE_FINE, GRADE_ASK}          },
+    {NULL,         "heart-rate value=391:/min",                      {GRADE_REFUSE, GRADE_REFUSE, GRADE_REFUSE}  },
 };
 
 static void test_limits(void **state)
@@ -127,11 +136,12 @@ static const struct {
      "Pulse 0 /min is below 1 /min, which cannot be; "                                                                        }, /* then the row's own words */
     {"heart-rate value=0:/min",                                "not taken"                                                    },
     {"body-temperature value=120:[degF]",                      "Temperature 120 °F is above 113 °F, which cannot be"        },
-    {"body-temperature value=104.5:[degF]",                    "Temperature 104.5 °F is above 104 °F: is it right?"         },
+    {"body-temperature value=106:[degF]",                      "Temperature 106 °F is above 105.8 °F: is it right?"         },
     {"body-temperature value=320:K",                           "Temperature 320 K is above 318.15 K, which cannot be"         },
     {"body-weight value=1200:[lb_av]",
      "Weight 1200 lb is above 1102.3 lb: taken only with an override"                                                         },
-    {"body-temperature value=34.9:Cel route=axillary",         "this route"                                                   }, /* of two alike the first */
+    {"body-temperature value=34.9:Cel route=temporal-artery",
+     "this route"                                                                                                             }, /* of two alike the first */
     {"glucose value=25:mmol/L",                                "Glucose 25 mmol/L is above 22.2 mmol/L: is it right?"         },
     {"pain value=3.5:{score}",                                 "Pain is a whole number"                                       },
     {"blood-pressure systolic=400:mm[Hg] diastolic=80:mm[Hg]",
@@ -259,6 +269,62 @@ static void test_what_was_not_taken_is_not_judged(void **state)
     bedside_end(&bedside);
 }
 
+/* ---- what was answered is not asked again within a day ---- */
+
+#define PRESSURE(systolic, diastolic) \
+    "blood-pressure systolic=" systolic ":mm[Hg] diastolic=" diastolic ":mm[Hg]"
+
+/* clang-format off */
+static const struct {
+    const char *told;
+    enum grade stands;
+    size_t problems;
+} again[] = {
+    {"heart-rate value=36:/min | last heart-rate value=39:/min days=0.2", GRADE_FINE, 0},
+    {"heart-rate value=36:/min | last heart-rate value=39:/min days=1", GRADE_FINE, 0},
+    /* 0.864 s more */
+    {"heart-rate value=36:/min | last heart-rate value=39:/min days=1.00001", GRADE_ASK, 1},
+    /* at the bound, which was never asked about, and far */
+    {"heart-rate value=29:/min | last heart-rate value=40:/min days=0.2", GRADE_ASK, 1},
+    /* near: to the digit, and not for longer */
+    {"heart-rate value=36:/min | last heart-rate value=46:/min days=0.2", GRADE_FINE, 0},
+    {"heart-rate value=36:/min | last heart-rate value=47:/min days=0.2", GRADE_ASK, 1},
+    {"heart-rate value=36:/min | last heart-rate value=46:/min days=1.00001", GRADE_ASK, 1},
+    /* the other bound */
+    {"heart-rate value=36:/min | last heart-rate value=160:/min days=0.2", GRADE_ASK, 1},
+    {"heart-rate value=170:/min | last heart-rate value=160:{beats}/min days=0.2", GRADE_FINE, 0},
+    {"heart-rate value=310:/min | last heart-rate value=310:/min days=0.2", GRADE_OVERRIDE, 1},
+    {"heart-rate value=391:/min | last heart-rate value=391:/min days=0.2", GRADE_REFUSE, 1},
+    {"body-temperature value=34.6:Cel | last body-temperature value=93.9:[degF] days=0.2",
+     GRADE_FINE, 0},
+    {"body-temperature value=34.5:Cel | last body-temperature value=95:[degF] days=0.2", GRADE_FINE,
+     0},
+    {"body-temperature value=34.4:Cel | last body-temperature value=95:[degF] days=0.2", GRADE_ASK,
+     1},
+    {PRESSURE("224", "146") " | last " PRESSURE("221", "118") " days=0.2", GRADE_ASK, 1},
+    {PRESSURE("224", "146") " | last " PRESSURE("221", "138") " days=0.2", GRADE_FINE, 0},
+    /* where the table does not say so it is asked each time: a weight, and what is no part */
+    {"body-weight value=210:kg | last body-weight value=209:kg days=0.2", GRADE_ASK, 1},
+};
+/* clang-format on */
+
+static void test_what_was_answered_is_not_asked_again(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < sizeof(again) / sizeof(again[0]); i++) {
+        struct bedside bedside;
+
+        bedside_begin(&bedside, kinds, ADULT);
+        bedside_tell(&bedside, again[i].told);
+        bedside_judge(&bedside);
+        if (bedside.judgements[0].grade != again[i].stands ||
+            bedside.problems.count != again[i].problems)
+            fail_msg("%s: grade %d, %s", again[i].told, bedside.judgements[0].grade,
+                     bedside_found(&bedside));
+        bedside_end(&bedside);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -268,6 +334,7 @@ int main(void)
         cmocka_unit_test(test_an_override_takes_two),
         cmocka_unit_test(test_where_nobody_is_there),
         cmocka_unit_test(test_what_was_not_taken_is_not_judged),
+        cmocka_unit_test(test_what_was_answered_is_not_asked_again),
     };
 
     return cmocka_run_group_tests(tests, bedside_load, kind_table_free);

@@ -105,6 +105,8 @@ static void test_parts_as_they_are_read(void **state)
     assert_true(value->limits[2].ages.given && value->limits[2].ages.unknown);
     assert_true(value->limits[2].ages.has_from && !value->limits[2].ages.has_to);
     assert_int_equal(value->limits[2].ages.from.count, 16);
+    assert_int_equal(value->limits[2].unless_last_minutes, 1440);
+    assert_int_equal(value->limits[1].unless_last_minutes, 0);
     assert_int_equal(value->limits[2].ages.from.unit, 'Y');
     assert_int_equal(value->ranges_count, 3);
     assert_true(value->ranges[2].has_low_critical && value->ranges[2].has_high_critical);

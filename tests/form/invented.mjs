@@ -66,6 +66,10 @@ export function usualIn(table, part, unit) {
     return enteredIn(table, part, middle, unit, unit.places);
 }
 
+// Rows for grown-ups that are not asked about again for a while: [kind, part, row].
+export const answeredRows = (table) => table.kinds.flatMap((kind) => kind.parts.flatMap((part) => (part.limits ?? [])
+    .filter((row) => row['unless-last-minutes'] && (!row.ages || row.ages.unknown)).map((row) => [kind, part, row])));
+
 // ---- the maker ----
 
 export class Maker {
@@ -418,6 +422,33 @@ export class Maker {
         const set = this.setOf(list.length ? list : [this.usual(table.kinds[0])], {born: patient.born, taken, patient: patient.value});
 
         return kind && chance.is(0.2) ? this.alone(set) : set;
+    }
+
+    // -- what was asked before --
+
+    // A value beside a bound that is not asked about again for a while, of somebody who may have been asked lately.
+    forAnswered(known) {
+        const {chance, table} = this;
+        const [kind, part, row] = chance.of(answeredRows(table));
+        const patient = chance.of(known);
+        const unit = row.in ? table.unit(row.in) : chance.of(part.accepts);
+        const bound = decimalOf(row[chance.of(['below', 'above'].filter((side) => row[side] !== undefined))]);
+        const there = row.in ? bound : enteredIn(table, part, bound, unit, unit.places + 1);
+        const reading = {kind: kind.name, unit: unit.code};
+        const edge = Date.parse(patient.last(kind.name).taken) + Number(row['unless-last-minutes']) * 60000 + chance.of([-1, 0, 0, 1]);
+        const ms = edge <= this.now && chance.is(0.6) ? edge : this.now - chance.whole(1, 600) * 1000;
+        const taken = momentAt(ms, 60);
+
+        for (const other of kind.parts.filter((one) => one.type === 'quantity' && one.required !== false))
+            reading[other.name] = usualIn(table, other, unit);
+        reading[part.name] = chance.is(0.6) ? besides(chance, there) : plus(there, chance.of([-1, 1]) * chance.whole(1, 4));
+        for (const path of Object.keys({...row.when, ...row.unless}))
+            if (chance.is(0.8))
+                this.put(reading, kind.field(path), chance.of(table.words(kind.field(path).list)).word);
+        if (ms < this.now - 3500000)
+            reading.confirmed = chance.is(0.3);
+        return this.setOf([reading], {born: patient.born, patient: patient.value,
+            taken: {...taken, text: taken.text.replace('+', `.${String(ms % 1000).padStart(3, '0')}+`)}});
     }
 
     usual(kind) {

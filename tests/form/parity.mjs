@@ -3,11 +3,12 @@
 import {Decimal, decimalOf, jsonText} from '../../daemon/web/form/decimal.js';
 import {judgeSet} from '../../daemon/web/form/judge.js';
 import {scoresOf} from '../../daemon/web/form/score.js';
-import {Maker, SYSTEM, usualIn} from './invented.mjs';
+import {Maker, SYSTEM, answeredRows, usualIn} from './invented.mjs';
 import {chanceOf, plain, problemsOf, same, sorted} from './support.mjs';
 
 const SEED = 20261125;
 const SETS = 3000;
+const ANSWERED_SETS = 600; // of those who were asked before, besides
 const AT_ONCE = 6;
 const SECONDS_MOST = 240; // a guard: it takes 15 s where nothing else runs
 // What the daemon says of a body that no form makes: there pointer and code are compared, the words are its own.
@@ -51,6 +52,38 @@ function earlierReading(table, kind, unitIndex, index) {
     return reading;
 }
 
+// Beyond the bounds that are not asked about again for a while: this side of each part, as it would be entered in the part's own unit.
+function askedReading(table, kind, side) {
+    const reading = earlierReading(table, kind, 0, 0);
+
+    for (const [of, part, row] of answeredRows(table).filter((one) => one[0] === kind && one[2][side] !== undefined && !one[2].when))
+        reading[part.name] = new Decimal(decimalOf(row[side]).digits + (side === 'below' ? -1n : 1n), decimalOf(row[side]).scale);
+    return reading;
+}
+
+async function keepEarlier(daemon, {value, born}, taken, readings) {
+    const answer = await daemon.post('/v1/readings', jsonText({patient: {identifier: {system: SYSTEM, value}, birthDate: born}, taken, readings}));
+
+    if (answer.status !== 201)
+        throw new Error(`an earlier set was not taken: ${plain(answer.body)}`);
+    const listed = await daemon.post('/v1/readings/_search', jsonText({patient: {system: SYSTEM, value}, count: 100}));
+    const byKind = new Map(listed.body.readings.map((item) => [item.kind, item]));
+
+    return {value, born, last: (name) => byKind.get(name)};
+}
+
+// Who was asked about everything that day, or the day before.
+async function askedSets(daemon, table, now) {
+    const kinds = [...new Set(answeredRows(table).map(([kind]) => kind))];
+    const patients = [];
+
+    for (const [i, days] of [0.02, 0.4, 0.98, 1.005, 1.02, 3].entries())
+        for (const side of ['below', 'above'])
+            patients.push(await keepEarlier(daemon, {value: `A-${i}-${side}`, born: `19${50 + i}-03-14`}, new Date(now - days * 86400000).toISOString(),
+                kinds.map((kind) => askedReading(table, kind, side))));
+    return patients;
+}
+
 async function earlierSets(daemon, table, now) {
     const conditions = lastConditions(table);
     const patients = [];
@@ -67,16 +100,8 @@ async function earlierSets(daemon, table, now) {
             reading.unit = condition.unit;
         }
         const patient = {value: `L-${i}`, born: `${1940 + i * 2}-03-1${i % 10}`};
-        const body = {patient: {identifier: {system: SYSTEM, value: patient.value}, birthDate: patient.born},
-            taken: new Date(now - days * 86400000).toISOString(), readings};
-        const answer = await daemon.post('/v1/readings', jsonText(body));
 
-        if (answer.status !== 201)
-            throw new Error(`an earlier set was not taken: ${plain(answer.body)}`);
-        const listed = await daemon.post('/v1/readings/_search', jsonText({patient: {system: SYSTEM, value: patient.value}, count: 100}));
-        const byKind = new Map(listed.body.readings.map((item) => [item.kind, item]));
-
-        patients.push({...patient, last: (name) => byKind.get(name)});
+        patients.push(await keepEarlier(daemon, patient, new Date(now - days * 86400000).toISOString(), readings));
     }
     return patients;
 }
@@ -169,6 +194,19 @@ function makeSets(table, maker, patients) {
     return sets.slice(0, SETS);
 }
 
+// Where a limit asks, confirmed or not.
+const limitsAsked = (judged) => judged.readings.flatMap((reading, index) => [...reading.problems, ...reading.settled]
+    .filter(({code, side}) => code === 'confirm' && side).map(({pointer}) => `${judged.read.readings[index].kind.name} ${pointer.slice(1)}`));
+
+// What is asked of somebody with that last reading, and what would be asked if there were none.
+function tallyAnswers(seen, table, set, judged, now) {
+    const asked = limitsAsked(judged);
+    const alone = limitsAsked(judgeSet(table, set, {now, last: () => null}));
+
+    for (const where of alone)
+        (asked.includes(where) ? seen.askedAgain : seen.answered).add(where);
+}
+
 function tally(seen, judged, status) {
     seen.answers[status] = (seen.answers[status] ?? 0) + 1;
     for (const problem of [...judged.problems, ...judged.readings.flatMap((reading) => [...reading.problems, ...reading.settled])]) {
@@ -180,22 +218,26 @@ function tally(seen, judged, status) {
 
 export async function checkParity(daemon, table, count) {
     const begun = Date.now();
-    const seen = {answers: {}, codes: {}, checks: new Set(), units: new Set(), notes: new Set(), scores: 0};
+    const seen = {answers: {}, codes: {}, checks: new Set(), units: new Set(), notes: new Set(), scores: 0, answered: new Set(), askedAgain: new Set()};
+    const before = await askedSets(daemon, table, begun);
     const patients = await earlierSets(daemon, table, begun);
     const maker = new Maker(table, chanceOf(SEED), begun);
-    const sets = makeSets(table, maker, patients);
+    const asker = new Maker(table, chanceOf(SEED + 1), begun);
+    const sets = [...makeSets(table, maker, patients), ...Array.from({length: ANSWERED_SETS}, () => asker.forAnswered(before))];
     let next = 0;
     const one = async () => {
         while (next < sets.length && Date.now() - begun < SECONDS_MOST * 1000) {
             const index = next++;
             const set = sets[index];
             const text = jsonText(set);
-            const patient = patients.find(({value}) => value === set.patient.identifier.value);
+            const patient = [...patients, ...before].find(({value}) => value === set.patient.identifier.value);
             const now = Date.now();
             const answer = await daemon.post('/v1/preview', text);
             const judged = judgeSet(table, set, {now, last: (kind) => patient?.last(kind)});
 
             tally(seen, judged, answer.status);
+            if (index >= SETS)
+                tallyAnswers(seen, table, set, judged, now);
             for (const reading of judged.read.readings)
                 for (const [name, thing] of [...Object.entries(reading.parts), ...Object.entries(reading.fields)])
                     if (thing?.unit)
@@ -214,6 +256,10 @@ export async function checkParity(daemon, table, count) {
     console.log(`${next} invented sets in ${((Date.now() - begun) / 1000).toFixed(1)} s: answers ${plain(seen.answers)}, problems ${plain(seen.codes)}, ` +
         `${seen.scores} whole scores`);
     everyCheck(table, seen, count);
+    for (const where of new Set(answeredRows(table).map(([kind, part]) => `${kind.name} ${part.name}`))) {
+        count(`${where}, not asked again`, seen.answered.has(where) || 'never');
+        count(`${where}, asked all the same`, seen.askedAgain.has(where) || 'never');
+    }
     for (const kind of table.kinds)
         for (const part of [...kind.parts, ...kind.fields])
             for (const unit of part.accepts)

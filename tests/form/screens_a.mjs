@@ -616,6 +616,143 @@ test('the offline lock opens to the same person only', async () => {
     await page.context().close();
 });
 
+test('somebody else comes while a set is on its way: it stays the first one\'s', async () => {
+    const page = await newPage();
+    await signIn(page, 'ana');
+    await openRosa(page);
+    const body = await setOf(page, 91);
+    let asked, letGo;
+    const underWay = new Promise((done) => { asked = done; });
+    const gate = new Promise((done) => { letGo = done; });
+    await page.route('**/v1/readings', async (route) => {
+        asked();
+        await gate;
+        await route.abort();
+    });
+    const delivered = page.evaluate((set) => probe.deliverSet(set, 'ALVAREZ Rosa'), body);
+    await underWay;
+    await page.getByRole('button', {name: 'Lock'}).click();
+    await page.getByRole('button', {name: 'Somebody else'}).click();
+    await page.getByLabel('Name of your account').waitFor();
+    await signIn(page, 'bea');
+    letGo();
+    check('it is here', (await delivered).state === 'here');
+    await page.unroute('**/v1/readings');
+    const record = await page.evaluate((id) => probe.vaultGet('held', `set:${id}`).then(({name, key, display}) => ({name, key, display})), body.readings[0].id);
+    const keys = await page.evaluate(() => probe.keysOf('ana').then((all) => all.map((one) => one.id)));
+    check('under the first one\'s key and name', record.name === 'ana' && record.display === 'Nurse ana' && keys.includes(record.key), record);
+    check('the second one cannot read it', await page.evaluate(async (id) => await probe.openSealed(await probe.vaultGet('held', `set:${id}`)) === null && (await probe.myUnsent()).length === 0, body.readings[0].id));
+    const from = wire.seen.length;
+    await page.evaluate(() => probe.sendHeld());
+    check('nor send it', wire.seen.slice(from).every((one) => one.path !== '/v1/readings'));
+    await page.getByRole('button', {name: 'Nurse bea'}).click();
+    await page.getByRole('button', {name: 'Sign out'}).click();
+    await page.getByLabel('Name of your account').waitFor();
+    await signIn(page, 'ana');
+    await until('it goes when the first one is back', () => page.evaluate(() => probe.unsent().length === 0));
+    check('and is in the record', (await chartedSets()).readings.some((one) => one.id === body.readings[0].id));
+    check('no fault in the page', page.faults.length === 0, page.faults);
+    await page.context().close();
+});
+
+test('somebody else comes while the patient of a half-entered set is asked for: it is not theirs', async () => {
+    const page = await newPage();
+    await signIn(page, 'ana');
+    await openRosa(page);
+    await page.evaluate(() => { probe.now.draft = {...probe.newDraft(crypto.randomUUID(), probe.sentPatient(), Date.now()), mark: 'pulse 9'}; probe.keepDraft(probe.now.draft); });
+    await wait(600);
+    const handOver = async () => {
+        await page.getByRole('button', {name: 'Lock'}).click();
+        await page.getByRole('button', {name: 'Somebody else'}).click();
+        await page.getByLabel('Name of your account').waitFor();
+    };
+    await handOver();
+    await signIn(page, 'ana');
+    await page.getByRole('button', {name: 'Go on with it'}).click();
+    await page.getByRole('button', {name: /Birth date stated/}).waitFor();
+    await handOver();
+    await signIn(page, 'bea');
+    await openRosa(page);
+    check('what the first has half entered does not open', await page.evaluate(() => probe.now.draft?.mark ?? null) === null);
+    check('no fault in the page', page.faults.length === 0, page.faults);
+    await page.context().close();
+});
+
+test('the cookie is another person\'s by now: a set is kept, not refused', async () => {
+    const page = await newPage();
+    await signIn(page, 'ana');
+    await openRosa(page);
+    const body = await setOf(page, 92);
+    await page.evaluate((csrf) => { probe.now.session = {...probe.now.session, csrf}; }, 'x'.repeat(43));
+    await page.route('**/v1/session', (route) => route.fulfill({status: 401, contentType: 'application/json', body: '{"reason":"other"}'}));
+    check('it is here', (await page.evaluate((set) => probe.deliverSet(set, 'x'), body)).state === 'here');
+    check('and not stuck', (await page.evaluate(() => probe.vaultAll('held'))).some((one) => one.what === 'set' && !one.stuck));
+    await page.context().close();
+});
+
+test('a device that keeps nothing: the form works, and says what is not kept', async () => {
+    for (const fails of ['throws', 'refuses']) {
+        const page = await newPage();
+        await page.addInitScript((how) => {
+            const asked = () => {
+                if (how === 'throws') throw new DOMException('blocked', 'SecurityError');
+                const request = {error: new DOMException('blocked', 'InvalidStateError')};
+                setTimeout(() => request.onerror?.());
+                return request;
+            };
+            Object.defineProperty(IDBFactory.prototype, 'open', {value: asked});
+        }, fails);
+        await page.goto(`${wire.base}/probe.html`);
+        await typeIn(page, 'bea');
+        await page.waitForFunction(() => probe.now.session && probe.now.table, null, {timeout: 10000}).catch(() => {});
+        check(`signed in: ${fails}`, await page.evaluate(() => probe.now.session?.person.name === 'bea'));
+        await openRosa(page);
+        check(`saved: ${fails}`, (await page.evaluate((set) => probe.deliverSet(set, 'x'), await setOf(page, 93))).state === 'saved');
+        wire.cut = true;
+        check(`nowhere: ${fails}`, (await page.evaluate((set) => probe.deliverSet(set, 'x'), await setOf(page, 94))).state === 'nowhere');
+        wire.cut = false;
+        await page.getByRole('button', {name: 'Nurse bea'}).click();
+        await page.getByRole('button', {name: 'Sign out'}).click();
+        await page.getByLabel('Name of your account').waitFor();
+        check(`signed out: ${fails}`, await page.evaluate(() => probe.now.session === null));
+        await page.context().close();
+    }
+});
+
+test('a clock that was set back', async () => {
+    const page = await newPage();
+    await signIn(page, 'ana');
+    await openRosa(page);
+    check('no PIN waits longer than it would', await page.evaluate(async (pin) => {
+        const [one] = await probe.keysOf('ana');
+        await probe.vaultPut('keys', {...one, wrong: 1, until: Date.now() + 86400000});
+        return (await probe.openOffline(pin, 'ana')).state;
+    }, pinOf.ana) === 'open');
+    check('and not shorter', await page.evaluate(async (pin) => {
+        const [one] = await probe.keysOf('ana');
+        await probe.vaultPut('keys', {...one, wrong: 5, until: Date.now() + 86400000});
+        const {state, wait} = await probe.openOffline(pin, 'ana');
+        await probe.vaultPut('keys', {...one, wrong: 0, until: 0});
+        return `${state} ${wait}`;
+    }, pinOf.ana) === 'wait 30');
+    const keys = await page.evaluate(async () => {
+        const [one] = await probe.keysOf('ana');
+        await probe.vaultPut('keys', {...one, made: Date.now() + 86400000});
+        await probe.openVault('846120', probe.now.session.person); // a PIN that was changed elsewhere
+        return [(await probe.vaultGet('device', 'open')).ofKey, ...(await probe.keysOf('ana')).map((key) => key.id)];
+    });
+    check('the newest key is the one in use', keys.length >= 2 && keys[0] === keys[1], keys);
+    check('the patient is asked for again', await page.evaluate(() => {
+        const fresh = probe.identityFresh();
+        probe.now.identity.confirmedMs = Date.now() + 3600000;
+        return fresh && !probe.identityFresh();
+    }));
+    await page.evaluate(() => { const real = Date.now; Date.now = () => real() - 3600000; });
+    await page.locator('.lock').waitFor({timeout: 5000});
+    check('the screen is locked', true);
+    await page.context().close();
+});
+
 test('the form opens from this device when the daemon is away', async () => {
     const page = await newPage({at: '/'});
     await page.evaluate(() => navigator.serviceWorker.ready);

@@ -464,6 +464,63 @@ test('a double click saves once', async () => {
     await over(page, 'double');
 });
 
+const inVault = (page, id) => page.evaluate((name) => new Promise((done, failed) => {
+    const asked = indexedDB.open('wardpost');
+    asked.onerror = failed;
+    asked.onsuccess = () => {
+        const got = asked.result.transaction('held').objectStore('held').getKey(name);
+        got.onsuccess = () => done(got.result !== undefined);
+    };
+}), id);
+
+async function handOver(page) {
+    await page.getByRole('button', {name: 'Lock'}).click();
+    await page.getByRole('button', {name: 'Somebody else'}).click();
+    await page.getByLabel('Name of your account').waitFor();
+}
+
+test('a set on its way when the tablet changes hands ends nothing of the next person', async () => {
+    const page = await ready();
+    let asked, letGo;
+    const underWay = new Promise((done) => { asked = done; });
+    const gate = new Promise((done) => { letGo = done; });
+    await page.route('**/v1/readings', async (route) => {
+        asked();
+        await gate;
+        await route.fulfill({status: 201, contentType: 'application/json', body: '{"set":"x","readings":[]}'});
+    });
+    await typeAt(page, 'heart-rate', '72');
+    await save(page);
+    await really(page);
+    await underWay;
+    await handOver(page);
+    await signIn(page, 'bea', '480363');
+    await openPatient(page, 'WP-20301');
+    await typeAt(page, 'heart-rate', '8');
+    await until('the draft of the next person is kept', () => inVault(page, 'draft:bea'));
+    letGo();
+    await until('the set of the first is let go of, and what was half entered of it', async () => !await inVault(page, 'draft:ana'));
+    await page.waitForTimeout(400);
+    check('the screen stays', await page.evaluate(() => location.hash) === '#set' && await slot(page, 'heart-rate').inputValue() === '8', await page.evaluate(() => location.hash));
+    check('so does the draft', await inVault(page, 'draft:bea'));
+    await over(page, 'changing hands');
+});
+
+test('a question that was open when the tablet changes hands is not the next person\'s', async () => {
+    const page = await ready();
+    await typeAt(page, 'heart-rate', '72');
+    await save(page);
+    await page.locator('dialog[open] .last-look').waitFor();
+    const before = sent().length;
+    await page.evaluate(() => new BroadcastChannel('wardpost').postMessage({kind: 'lock'})); // as if left alone, or locked in another tab
+    await page.locator('.lock').waitFor();
+    await page.getByRole('button', {name: 'Somebody else'}).click();
+    await page.getByLabel('Name of your account').waitFor();
+    check('it is gone', await page.locator('dialog[open]').count() === 0 && !/ALVAREZ/.test(await page.locator('body').innerText()), await page.locator('body').innerText());
+    check('nothing was sent', sent().length === before);
+    await over(page, 'an open question');
+});
+
 test('a reload and the back button lose nothing', async () => {
     const page = await ready();
     await typeAt(page, 'heart-rate', '74');
@@ -571,7 +628,7 @@ test('a kind that is added to the table appears, with no code', async () => {
 });
 
 test('a set that was taken earlier says so', async () => {
-    const page = await ready({}, 'WP-20303');
+    let page = await ready({}, 'WP-20303');
     const late = async (does) => {
         await page.getByRole('button', {name: 'Taken earlier'}).click();
         await does(page.locator('dialog[open]'));
@@ -596,7 +653,8 @@ test('a set that was taken earlier says so', async () => {
     await axe(page, 'late');
     const soon = await out();
     check('a quarter of an hour ago, for all of it', Math.abs(Date.now() - 9e5 - new Date(soon.taken)) < 60000 && soon.readings.every((one) => one.taken === undefined && one.confirmed === undefined), soon);
-    await openPatient(page, 'WP-20303');
+    await over(page, 'late');
+    page = await ready({}, 'WP-20303');
     await typeAt(page, 'heart-rate', '70');
     const clock = new Date(Date.now() - 3 * 36e5);
     await late(async (dialog) => {
@@ -606,7 +664,7 @@ test('a set that was taken earlier says so', async () => {
     });
     const old = await out();
     check('three hours ago, and the daemon need not ask again', Math.abs(clock - new Date(old.taken)) < 60000 && old.readings[0].confirmed === true, old);
-    await over(page, 'late');
+    await over(page, 'later still');
 });
 
 test('the last value stands beside the field', async () => {

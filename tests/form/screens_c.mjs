@@ -73,21 +73,18 @@ async function openPage({viewport = {width: 800, height: 1280}, theme = 'day', l
         Object.defineProperty(Navigator.prototype, 'serviceWorker', {value: undefined});
     }, [theme, language]);
     const page = await context.newPage();
-    page.on('pageerror', (error) => faults.push(String(error)));
+    page.on('pageerror', (error) => faults.push(error.stack));
     page.on('console', (line) => line.type() === 'error' && !/Failed to load resource/.test(line.text()) && faults.push(line.text()));
-    // The form itself, with a handle for what other screens would have set: who was identified.
-    await page.route('**/form.js', async (route) => {
-        const answer = await route.fetch();
-        await route.fulfill({response: answer, body: `${await answer.text()}\nglobalThis.inside = {now, tell, go, listenTo: listen};`});
-    });
-    await page.route('**/later.js', async (route) => {
-        const answer = await route.fetch();
-        await route.fulfill({response: answer, body: `${await answer.text()}\nObject.assign(inside, {liveOn, liveOff});`});
-    });
     await page.route('**/v1/session', (route) => route.fulfill({json: as}));
     for (const [where, does] of Object.entries(routes)) await page.route(where, does);
     await page.goto(daemon.base);
-    await page.waitForFunction(() => globalThis.inside?.now.whole);
+    // A handle for what other screens would have set: who was identified. The form's own module gives it.
+    await page.evaluate(async () => {
+        const {now, tell, go, listen} = await import('/form.js');
+        globalThis.inside = {now, tell, go, listenTo: listen};
+    });
+    await page.waitForFunction(() => inside.now.whole);
+    await page.evaluate(async () => Object.assign(inside, await import('/later.js')));
     return page;
 }
 

@@ -5,6 +5,8 @@
 // pressures of 3.1 (PALS15); sick grown-ups by the scoring bands of 5.1: which band by its weight below, and in a band that is open at its
 // end the distance from its edge falls off with a mean of half the width of the band before it; fever raises the pulse of children
 // by 10 for each °C (3.2). Growth of children, and how often what is the case: from memory. Change nothing here to please a check.
+// The table was changed once after a first run (39 of 1000 with the first seed), for reasons that stand in its rows; the second seed is
+// there to see whether that was fitted to the first.
 import {fileURLToPath} from 'node:url';
 import {decimalRead} from '../../daemon/web/form/decimal.js';
 import {judgeSet} from '../../daemon/web/form/judge.js';
@@ -12,7 +14,7 @@ import {momentAt} from '../../daemon/web/form/moment.js';
 import {tableOf} from '../../daemon/web/form/table.js';
 import {Count, chanceOf, kindsDocument} from './support.mjs';
 
-const SEED = 1854;
+const SEEDS = [1854, 1910]; // the second was chosen before anything was made from it
 const SETS = 1000;
 const SICK_SHARE = 0.4;
 const NOW = Date.parse('2026-11-25T09:30:00+01:00');
@@ -244,8 +246,8 @@ class Patients {
     }
 }
 
-export function trueSets() {
-    const patients = new Patients(chanceOf(SEED));
+export function trueSets(seed) {
+    const patients = new Patients(chanceOf(seed));
 
     return Array.from({length: SETS}, (_, index) => patients.make(index));
 }
@@ -260,23 +262,26 @@ export function asksOf(table, {set, last}) {
         ...[...judged.missing, ...judged.readings.flatMap((reading) => reading.missing)].map((pointer) => `missing ${pointer}`)];
 }
 
-export function checkTruth(table, count) {
-    const sets = trueSets();
+export function checkTruth(table, seed, count) {
+    const sets = trueSets(seed);
     const asked = sets.map((one) => ({...one, asks: asksOf(table, one)})).filter(({asks}) => asks.length > 0);
     const sick = sets.filter(({isSick}) => isSick).length;
     const values = sets.reduce((sum, {set}) => sum + set.readings.length, 0);
 
     for (const {index, isSick, asks} of asked)
-        console.log(`true set ${index}${isSick ? ', sick' : ''}: ${asks.join(' | ')}`);
-    console.log(`${sets.length} true sets of ${values} readings, ${sick} sick; ${asked.length} raise a needless question`);
-    count('at least 30 of 100 true sets are of the sick', sick >= sets.length * 0.3 || `${sick}`);
-    count('at most 1 of 100 true sets raises a needless question', asked.length <= sets.length / 100 || `${asked.length} of ${sets.length}`);
+        console.log(`seed ${seed}, true set ${index}${isSick ? ', sick' : ''}: ${asks.join(' | ')}`);
+    console.log(`seed ${seed}: ${sets.length} true sets of ${values} readings, ${sick} sick; ${asked.length} raise a needless question`);
+    count(`seed ${seed}: at least 30 of 100 true sets are of the sick`, sick >= sets.length * 0.3 || `${sick}`);
+    count(`seed ${seed}: at most 1 of 100 true sets raises a needless question`, asked.length <= sets.length / 100 || `${asked.length} of ${sets.length}`);
 }
 
 if (process.argv[1] === fileURLToPath(import.meta.url)) {
     const count = new Count();
 
-    checkTruth(tableOf(kindsDocument(fileURLToPath(new URL('../../mappings', import.meta.url)))), count.check);
+    const table = tableOf(kindsDocument(fileURLToPath(new URL('../../mappings', import.meta.url))));
+
+    for (const seed of SEEDS)
+        checkTruth(table, seed, count.check);
     console.log(`${count.passed} passed, ${count.failed} failed`);
     process.exitCode = count.failed ? 1 : 0;
 }

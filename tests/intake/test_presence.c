@@ -151,12 +151,32 @@ static void test_when_full_the_oldest_goes(void **state)
     struct visit more = visit_of("more", 1, 9, 5000);
     struct patient_hash left;
 
-    for (unsigned i = 0; i < PRESENCE_ROOM; i++)
-        assert_true(note(presence, "many", i, i == 3 ? 3 : 4, i == 3 ? 999 : 1000));
+    for (unsigned i = 0; i < PRESENCE_ROOM; i++) {
+        char who[16];
+
+        (void)snprintf(who, sizeof(who), "many-%u", i);
+        assert_true(note(presence, who, i, i == 3 ? 3 : 4, i == 3 ? 999 : 1000));
+    }
     assert_true(presence_note(presence, &more, &left));
     assert_int_equal(left.bytes[0], 3);
     assert_at(presence, 3, NULL, "");
     assert_at(presence, 9, NULL, "more ");
+}
+
+static void test_one_person_pushes_out_nobody_else(void **state)
+{
+    struct presence *presence = *state;
+    struct visit more = visit_of("ana", 4711, 9, 5000);
+    struct patient_hash left;
+
+    assert_true(note(presence, "ben", 1, 7, 1));
+    for (unsigned i = 0; i < PRESENCE_OF_ONE; i++)
+        assert_true(note(presence, "ana", i, i == 3 ? 3 : 4, i == 3 ? 999 : 1000));
+    assert_true(presence_note(presence, &more, &left));
+    assert_int_equal(left.bytes[0], 3);
+    for (unsigned i = 0; i < 2 * PRESENCE_ROOM; i++)
+        assert_true(note(presence, "ana", 100 + i, 5, 6000));
+    assert_at(presence, 7, NULL, "ben ");
 }
 
 int main(void)
@@ -172,6 +192,8 @@ int main(void)
                                         presence_teardown),
         cmocka_unit_test_setup_teardown(test_it_ends, presence_setup, presence_teardown),
         cmocka_unit_test_setup_teardown(test_nobody_stays_for_ever, presence_setup,
+                                        presence_teardown),
+        cmocka_unit_test_setup_teardown(test_one_person_pushes_out_nobody_else, presence_setup,
                                         presence_teardown),
         cmocka_unit_test_setup_teardown(test_when_full_the_oldest_goes, presence_setup,
                                         presence_teardown),

@@ -8,6 +8,7 @@ const limits = facts('limits');
 const ranges = facts('ranges');
 const part = (path) => kinds[path.split('.')[0]].parts[path.split('.')[1]];
 const bounds = (row) => [row?.below ?? null, row?.above ?? null];
+const outermost = (rows) => ['below', 'above'].map((side) => rows.find((row) => row[side] !== undefined)?.[side] ?? null);
 const isAdult = (row) => !row.ages || row.ages.from === 'P16Y';
 const wanted = (pair) => pair.map((value) => value ?? null);
 
@@ -25,7 +26,7 @@ export default function check() {
     if (high !== null) same(rows.find((row) => row.above !== undefined)?.above, high, `${path}: never above`);
   }
   for (const [path, pair] of Object.entries(limits['soft adult']))
-    same(bounds(part(path).limits.find((one) => one.grade === 'ask' && !one.when && isAdult(one))), wanted(pair), `${path}: soft limits`);
+    same(outermost(part(path).limits.filter((one) => one.grade === 'ask' && !one.when && isAdult(one))), wanted(pair), `${path}: soft limits`);
   for (const row of ranges.rows) checkRange(row);
 }
 

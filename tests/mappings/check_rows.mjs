@@ -16,7 +16,7 @@ export default function check() {
   checkWhole();
 }
 
-const groupOf = (row) => JSON.stringify([row.grade, row.when, row.in]);
+const groupOf = (row) => JSON.stringify([row.grade, row.when, row.unless, row.in]);
 
 function checkApart(name, part) {
   for (const rows of [part.limits ?? [], part.ranges ?? []])

@@ -15,6 +15,8 @@ export const charted = (value, from, to) => (from === to ? value : rounded(conve
 const fits = (row, { age, context }) =>
   (!row.ages || (age === undefined ? row.ages.unknown === true : holdsAt(row, age))) && Object.entries(row.when ?? {}).every(([path, words]) => words.includes(context?.[path]));
 
+const excepted = ({ unless }, { context }) => unless !== undefined && Object.entries(unless).every(([path, words]) => words.includes(context?.[path]));
+
 const BOUNDS = { below: (order) => order < 0, above: (order) => order > 0, 'at-most': (order) => order <= 0, 'at-least': (order) => order >= 0 };
 
 export const within = (row, value) => Object.entries(BOUNDS).every(([name, holds]) => row[name] === undefined || holds(compare(value, row[name])));
@@ -36,6 +38,6 @@ export function grade(kind, part, sent) {
   const { unit, limits } = kinds[kind].parts[part];
   const value = unit ? convertTo(sent.value, sent.unit, unit) : exact(sent.value);
   const out = (row) => (row.below !== undefined && compare(value, row.below) < 0) || (row.above !== undefined && compare(value, row.above) > 0);
-  const found = limits.filter((row) => (!row.in || row.in === sent.unit) && fits(row, sent) && out(row)).map((row) => row.grade);
+  const found = limits.filter((row) => (!row.in || row.in === sent.unit) && fits(row, sent) && !excepted(row, sent) && out(row)).map((row) => row.grade);
   return ['refuse', 'override', 'ask'].find((one) => found.includes(one)) ?? 'fine';
 }

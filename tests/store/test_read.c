@@ -264,6 +264,27 @@ static void test_the_last_is_none_of_the_discarded(void **state)
     assert_int_equal(last(given, "s|a", "heart-rate", NOW), 1);
 }
 
+/* What is held nobody has said to be true yet: neither on the disk nor in memory. */
+static void test_the_last_is_none_of_the_held(void **state)
+{
+    struct given *given = *state;
+    static struct made made;
+    const struct uuid id = id_of(2);
+    struct put_entry *entry;
+
+    put_taken(given, 1, NOW - 100);
+    assert_int_equal(last(given, "s|a", "heart-rate", NOW), 1);
+    made_begin(&made, 2, "s|a");
+    entry = made_main(&made, 2, "heart-rate", NOW - 50);
+    entry->hold = true;
+    entry->hold_reason = "confirm";
+    assert_int_equal(made_put(&made, given->outbox), STATUS_OK);
+    assert_int_equal(last(given, "s|a", "heart-rate", NOW), 1);
+    assert_int_equal(last(given, "s|a", "heart-rate", NOW), 1); /* now from memory */
+    assert_int_equal(outbox_release(given->outbox, &id, "looked at", "N-17", NOW), STATUS_OK);
+    assert_int_equal(last(given, "s|a", "heart-rate", NOW), 2);
+}
+
 /* One without values (a sign that was not taken), and a long one, which memory does not keep. */
 static void test_the_last_has_values(void **state)
 {
@@ -536,6 +557,8 @@ int main(void)
                                         given_teardown),
         cmocka_unit_test_setup_teardown(test_the_last_is_far_down, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_the_last_is_none_of_the_discarded, given_setup,
+                                        given_teardown),
+        cmocka_unit_test_setup_teardown(test_the_last_is_none_of_the_held, given_setup,
                                         given_teardown),
         cmocka_unit_test_setup_teardown(test_the_last_has_values, given_setup, given_teardown),
         cmocka_unit_test_setup_teardown(test_patients_page_by_page, given_setup, given_teardown),

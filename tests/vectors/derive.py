@@ -26,13 +26,13 @@ def distinct(problems):
     return [{"pointer": pointer, "code": code} for pointer, code in sorted(set(problems))]
 
 
-def derive(table, body):
+def derive(table, body, last=None):
     """{"becomes", "flags"} or {"problems"}."""
     parse = Parse(table)
     whole = parse.body(body)
     if parse.problems:
         return {"problems": distinct(parse.problems)}
-    judge = Judge(table, whole)
+    judge = Judge(table, whole, last)
     if judge.judge():
         return {"problems": distinct(judge.problems)}
     scores = [Score(table, score, whole) for score in table.scores]
@@ -54,7 +54,7 @@ def vectors(names=()):
 
 
 def refill(vector, derived):
-    kept = {name: vector[name] for name in ("about", "source", "sent") if name in vector}
+    kept = {name: vector[name] for name in ("about", "source", "last", "sent") if name in vector}
     return {**kept, **derived}
 
 
@@ -65,14 +65,14 @@ def main(words):
         wrong = [
             path
             for path, vector in vectors(names)
-            if digits.dumps(refill(vector, derive(table, vector["sent"]))) != digits.dumps(vector)
+            if digits.dumps(refill(vector, derive(table, vector["sent"], vector.get("last")))) != digits.dumps(vector)
         ]
         print(*(f"{path}: differs from what is derived" for path in wrong), sep="\n", end="\n" if wrong else "")
         print(f"{len(vectors(names)) - len(wrong)} passed, {len(wrong)} failed")
         return 1 if wrong else 0
     if mode == "--write":
         for path, vector in vectors(names):
-            path.write_text(digits.dumps(refill(vector, derive(table, vector["sent"]))) + "\n", encoding="utf-8")
+            path.write_text(digits.dumps(refill(vector, derive(table, vector["sent"], vector.get("last")))) + "\n", encoding="utf-8")
         return 0
     if mode.startswith("-"):
         print(__doc__, file=sys.stderr)

@@ -1,6 +1,7 @@
 """The three grades of doubt (mappings/README.md, design 5) on a Set: problems of value, flags, and what may pass."""
 
 from dataclasses import dataclass, field
+from datetime import datetime
 from fractions import Fraction
 
 from sent import Value
@@ -30,9 +31,11 @@ class Verdict:
 
 
 class Judge:
-    def __init__(self, table, whole):
+    def __init__(self, table, whole, last=None):
+        """`last`: {kind: {"taken", "values": {part: [number, unit]}}}, what the patient had before."""
         self.table = table
         self.whole = whole
+        self.last = last or {}
         self.problems = []
         self.stopped = set()  # readings that something stands in the way of
         self.verdicts = [Verdict() for _ in whole.readings]
@@ -57,19 +60,32 @@ class Judge:
     def limits(self, index, reading):
         for name, value in reading.parts.items():
             if value.number is not None:
-                self.limit(reading.kind["parts"][name], value, reading, [(index, value.pointer)])
+                last = self.last_of(reading, name)
+                self.limit(reading.kind["parts"][name], value, reading, [(index, value.pointer)], last)
         for path, one in self.table.fields(reading.kind):
             if one["type"] == "quantity" and path in reading.said:
                 self.limit(one, reading.said[path], reading, [(index, reading.said[path].pointer)])
 
-    def limit(self, part, value, reading, places):
+    def last_of(self, reading, name):
+        """(minutes ago, Value) of that part in the patient's last reading of this kind; None."""
+        row = self.last.get(reading.kind["kind"])
+        kept = row and row["values"].get(name)
+        if not isinstance(kept, list):
+            return None
+        ago = datetime.fromisoformat(reading.taken) - datetime.fromisoformat(row["taken"])
+        minutes = Fraction(ago.days * 86400 + ago.seconds, 60) + Fraction(ago.microseconds, 60000000)
+        return (minutes, Value(number=kept[0], unit=kept[1])) if minutes >= 0 else None
+
+    def limit(self, part, value, reading, places, last=None):
         """The worst grade of all rows that fit, on the value as entered."""
         if part.get("whole") and value.number != value.number.to_integral_value():
             self.stands("refuse", "implausible", places)
         grades = [
             row["grade"]
             for row in part.get("limits", [])
-            if self.fits(row, part, value, reading) and self.out(row, part, value)
+            if self.fits(row, part, value, reading)
+            and self.out(row, part, value)
+            and not self.answered(row, part, value, self.out(row, part, value), last)
         ]
         if grades:
             self.stands(max(grades, key=WORST.index), "implausible", places)
@@ -79,11 +95,24 @@ class Judge:
             return False
         if "in" in row and row["in"] != value.unit:
             return "unit" in part  # with code-by-unit a row speaks only for its own unit
-        return all(_word_of(reading, path) in words for path, words in row.get("when", {}).items())
+        said = lambda rows: all(_word_of(reading, path) in words for path, words in rows.items())
+        return said(row.get("when", {})) and not ("unless" in row and said(row["unless"]))
 
     def out(self, row, part, value):
         exact = self.table.exact(value.number, value.unit, row.get("in", part.get("unit", value.unit)))
-        return "below" in row and exact < Fraction(row["below"]) or "above" in row and exact > Fraction(row["above"])
+        if "below" in row and exact < Fraction(row["below"]):
+            return "below"
+        return "above" if "above" in row and exact > Fraction(row["above"]) else None
+
+    def answered(self, row, part, value, side, last):
+        """The last value, so long ago at most, lay outside the same bound (it was asked about then), or near this one."""
+        if last is None or "unless-last-minutes" not in row or last[0] > Fraction(row["unless-last-minutes"]):
+            return False
+        if "in" in row and row["in"] != last[1].unit:
+            return False
+        exact = lambda one: self.table.exact(one.number, one.unit, row.get("in", part.get("unit", one.unit)))
+        near = "unless-last-near" in row and abs(exact(value) - exact(last[1])) <= Fraction(row["unless-last-near"])
+        return near or self.out(row, part, last[1]) == side
 
     def stands(self, grade, code, places):
         """Something of this grade, reported at each (reading, pointer) that does not carry what lets it pass."""

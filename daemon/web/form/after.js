@@ -161,6 +161,7 @@ function drawAfter(view) {
 
 async function loadAfter(view) {
     const patient = now.patient;
+    if (!patient) return; // closed while an event waited
     const record = await readRecord(patient.identifier, {pages: AFTER_PAGES});
     if (!view.root.isConnected || now.patient !== patient) return;
     if (!record) {

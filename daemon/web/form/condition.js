@@ -28,7 +28,7 @@ export function readingAt(scope, path) {
 }
 
 // The last one before the one judged; what was taken later is not "last": a round may be entered late.
-function lastAt(scope, kind) {
+export function lastAt(scope, kind) {
     const last = scope.lastOf(kind);
     const {taken} = readingAt(scope, {kind}) ?? scope.read;
 
@@ -95,9 +95,9 @@ export function boundHolds(bound, value) {
 
 // Does a row of the table speak of this patient and reading? A computed value has no reading, and so no context.
 export function rowFits(read, reading, row) {
-    const words = (path) => reading?.fields[path]?.words ?? [];
+    const isSaid = ([path, list]) => (reading?.fields[path]?.words ?? []).some(({word}) => list.includes(word));
 
-    return Object.entries(row.when ?? {}).every(([path, list]) => words(path).some(({word}) => list.includes(word))) &&
+    return Object.entries(row.when ?? {}).every(isSaid) && !(row.unless && Object.entries(row.unless).every(isSaid)) &&
         agesFit(row.ages, read.born, (reading ?? read).taken.day);
 }
 

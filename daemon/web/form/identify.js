@@ -99,7 +99,8 @@ export function closePatient() {
 
 // ---- confirmed ----
 
-export const identityFresh = () => Boolean(now.patient && now.identity && !now.identity.gap && Date.now() - now.identity.confirmedMs < FRESH_MS);
+const sinceConfirmed = () => Date.now() - now.identity.confirmedMs; // below 0: the clock was set back
+export const identityFresh = () => Boolean(now.patient && now.identity && !now.identity.gap && sinceConfirmed() >= 0 && sinceConfirmed() < FRESH_MS);
 
 function confirmed(patient, checked, how) {
     now.identity = {checked: [...checked], how: [...how], at: zoned(), confirmedMs: Date.now()};
@@ -372,8 +373,10 @@ async function scanned(text) {
 
 const isOpen = (scan) => scan.kind !== 'broken' && sameText(scan.value, now.patient.identifier.value);
 
-// While a patient is open: the same band says so; another band is told and changes nothing.
+// While a patient is open: the same band says so; another band is told and changes nothing, but whoever scans it may stand at another
+// bed: before saving the patient is asked for again.
 function compareOpen(scan) {
+    if (!isOpen(scan) && scan.kind !== 'broken') now.identity.gap = true;
     if (!isOpen(scan)) return notice(scan.kind === 'broken' ? scanFault(scan.why) : say('scan.other'), 'doubt');
     now.identity.how = [...new Set([...now.identity.how, 'band-scanned'])];
     now.identity.checked = [...new Set([...now.identity.checked, 'identifier'])];
@@ -460,4 +463,5 @@ async function scanByCamera() {
 }
 
 listen('patient', drawStrip);
+listen('session', (session) => { if (!session) left = pending = null; }); // theirs who left
 listen('gap', () => { if (now.identity) now.identity.gap = true; });

@@ -2,8 +2,8 @@
 //
 // The daemon decides again; this is for the person who is typing, also while no daemon can be reached.
 
-import {decimalCompare, decimalIsWhole, exactAdd, exactCompare, exactMinus, exactOf, exactOver, exactRound, exactTimes} from './decimal.js';
-import {boundHolds, conditionHolds, pathOf, readKept, readingAt, rowFits, sayableAt} from './condition.js';
+import {decimalCompare, decimalIsWhole, exactAdd, exactCompare, exactMagnitude, exactMinus, exactOf, exactOver, exactRound, exactTimes} from './decimal.js';
+import {boundHolds, conditionHolds, lastAt, pathOf, readKept, readingAt, rowFits, sayableAt} from './condition.js';
 import {agesFit} from './moment.js';
 import {problemOf, readSet} from './reading.js';
 import {limitTemplate, sayAll, sayHoles, sayQuantity, sayText, sayings} from './say.js';
@@ -48,24 +48,56 @@ function pointerOf(reading, path) {
 
 // ---- limits ----
 
-// The worst row that a value breaks: {grade, row, side}; row is null where the value cannot be converted.
-function worstLimit(table, read, reading, part, {value, unit}) {
-    const converts = part.unit && part.unit !== unit;
-    const canonical = converts ? unitExact(table, value, unit, part.unit) : null;
-    const entered = exactOf(value);
+// In the unit of the row's numbers.
+const asCompared = (table, part, row, {value, unit}) => row.in || !part.unit || part.unit === unit ? exactOf(value) : unitExact(table, value, unit, part.unit);
+
+// On which side of a row's bounds a value lies outside; null: within, or the row does not speak of it. False: no way to its unit.
+function sideOf(table, part, row, {value, unit}) {
+    const number = asCompared(table, part, row, {value, unit});
+
+    if (!number)
+        return false;
+    if (row.in && row.in !== unit?.code)
+        return null;
+    return row.below !== undefined && exactCompare(number, exactOf(row.below)) < 0 ? 'below'
+        : row.above !== undefined && exactCompare(number, exactOf(row.above)) > 0 ? 'above' : null;
+}
+
+// What fits the last value is no slip.
+function isNear(table, part, row, own, last) {
+    const [one, other] = [own, last].map((measured) => asCompared(table, part, row, measured));
+    const apart = row['unless-last-near'] !== undefined && one && other && exactMinus(one, other);
+
+    return !!apart && exactCompare(exactMagnitude(apart), exactOf(row['unless-last-near'])) <= 0;
+}
+
+// The patient's last value, not long ago, lay outside the same bound (it was asked about then), or near this one.
+function wasAnswered(table, part, row, own, side, last) {
+    return !!row['unless-last-minutes'] && !!last && last.ago <= Number(row['unless-last-minutes']) * 60000 && (!row.in || row.in === last.unit?.code) &&
+        (sideOf(table, part, row, last) === side || isNear(table, part, row, own, last));
+}
+
+// The worst row that a value breaks: {grade, row, side}; row is null where the value cannot be converted. `last`: as lastOfPart() gives it.
+function worstLimit({table, read}, reading, part, own, last = null) {
     let worst = {grade: 'ok'};
 
-    if (converts && !canonical)
-        return {grade: 'refuse', row: null};
     for (const row of part.limits ?? []) {
-        const number = row.in || !canonical ? entered : canonical;
-        const side = row.below !== undefined && exactCompare(number, exactOf(row.below)) < 0 ? 'below'
-            : row.above !== undefined && exactCompare(number, exactOf(row.above)) > 0 ? 'above' : null;
+        const side = sideOf(table, part, row, own);
 
-        if (side && isWorse(row.grade, worst.grade) && (!row.in || row.in === unit?.code) && rowFits(read, reading, row))
+        if (side === false)
+            return {grade: 'refuse', row: null};
+        if (side && isWorse(row.grade, worst.grade) && rowFits(read, reading, row) && !wasAnswered(table, part, row, own, side, last))
             worst = {grade: row.grade, row, side};
     }
     return worst;
+}
+
+// What the patient's last reading has there: {value, unit, ago} in ms; null: no number.
+function lastOfPart(scope, {kind, taken}, part) {
+    const last = lastAt(scope, kind);
+    const thing = last?.parts[part.name];
+
+    return thing?.value ? {...thing, ago: taken.ms - last.ms} : null;
 }
 
 function withoutEndNoughts(value) {
@@ -150,7 +182,7 @@ function judgeValue(judging, reading, part, path, own) {
     const pointer = pointerOf(reading, path);
     const tell = (worst) => foundIn({reading, grade: worst.grade, code: 'implausible', pointer, side: worst.side,
         says: sayLimit(scope, reading.kind, part, own, worst, false)});
-    const worst = worstLimit(judging.table, judging.read, reading, part, own);
+    const worst = worstLimit(judging, reading, part, own, path.part && lastOfPart(scope, reading, part));
     const isWhole = !part.whole || decimalIsWhole(own.value);
 
     if (!isWhole)
@@ -257,7 +289,7 @@ function computedOf(judging) {
 function judgeComputed(judging) {
     for (const {kind, value, unit, inputs} of computedOf(judging)) {
         const own = {value, unit};
-        const worst = worstLimit(judging.table, judging.read, null, kind.parts[0], own);
+        const worst = worstLimit(judging, null, kind.parts[0], own);
 
         if (worst.grade !== 'ok')
             for (const {reading, path} of inputs)

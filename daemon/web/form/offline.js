@@ -32,7 +32,7 @@ let draftTimer = 0;
 
 // May be called at each keystroke.
 export function keepDraft(draft) {
-    draftWaiting = {draft, patient: now.patient, identity: now.identity};
+    draftWaiting = {name: nameOf(), kept: {draft, patient: now.patient, identity: now.identity}};
     draftTimer ||= setTimeout(flushDraft, 300);
 }
 
@@ -41,7 +41,7 @@ export async function flushDraft() {
     draftTimer = 0;
     const what = draftWaiting;
     draftWaiting = null;
-    if (what && now.session && vaultThere()) await keepSealed(`draft:${nameOf()}`, {what: 'draft', since: new Date().toISOString()}, what);
+    if (what && now.session && what.name === nameOf() && vaultThere()) await keepSealed(`draft:${what.name}`, {what: 'draft', since: new Date().toISOString()}, what.kept);
 }
 
 // {draft, patient, identity, since} or null; it stays kept
@@ -51,11 +51,13 @@ export async function takeDraft() {
     return kept && {...kept, since: record.since};
 }
 
+export const forgetDraftOf = async (name) => vaultThere() && vaultDrop('held', `draft:${name}`);
+
 export async function forgetDraft() {
     clearTimeout(draftTimer);
     draftTimer = 0;
     draftWaiting = null;
-    if (vaultThere() && now.session) await vaultDrop('held', `draft:${nameOf()}`);
+    if (now.session) await forgetDraftOf(nameOf());
 }
 
 // ---- patients seen today, for when the daemon is away ----
@@ -98,8 +100,9 @@ async function post(text) {
 }
 
 const BUSY = [409, 429, 503, 507];
+const NOT_THEIRS = ['csrf', 'must-change']; // the cookie is another person's by now: nobody has refused the set
 const outcome = (result) => result.ok ? 'saved' : result.status === 401 ? 'locked'
-    : result.away || (BUSY.includes(result.status) && !result.errors.length) ? 'away' : 'refused';
+    : result.away || NOT_THEIRS.includes(result.reason) || (BUSY.includes(result.status) && !result.errors.length) ? 'away' : 'refused';
 
 function offlineForm(text) {
     const body = jsonRead(text);
@@ -119,19 +122,27 @@ function personBack(name) {
     });
 }
 
+// Not on its way any more. It is not sealed anew: somebody else may be here by now.
+async function stays(id) {
+    const record = await vaultGet('held', `set:${id}`);
+    if (record) await vaultPut('held', {...record, sending: false});
+}
+
+// Whoever comes to this tablet meanwhile sends nothing in the name of the first.
 async function deliver(id, item) {
     const name = nameOf();
+    const inTheirName = () => now.live === 'away' || nameOf() !== name ? {away: true} : post(item.text);
     const held = await holdSet(id, item, {sending: true});
     if (now.live === 'away') await look('/v1/session', {timeout: 2000});
     for (;;) {
-        const result = now.live === 'away' ? {away: true} : await oneAtATime(() => post(item.text));
+        const result = await oneAtATime(inTheirName);
         const state = outcome(result);
-        if (state === 'locked' && await personBack(name)) continue;
-        if (state === 'saved' || state === 'refused') {
+        if (state === 'locked' && nameOf() === name && await personBack(name)) continue;
+        if (state === 'saved' || (state === 'refused' && nameOf() === name)) {
             await letGo(id);
             return state === 'saved' ? {state, answer: result.body} : {state, result};
         }
-        if (held) await holdSet(id, item);
+        if (held) await stays(id);
         await readUnsent();
         return held ? {state: 'here', since: item.since} : {state: 'nowhere'};
     }
@@ -157,7 +168,7 @@ async function sendOne(record) {
     if (state === 'saved') {
         await vaultDrop('held', record.id);
         tell('delivered', {label: item.label, answer: result.body});
-    } else if (state === 'refused') {
+    } else if (state === 'refused' && mine(record)) {
         await vaultPut('held', {...record, stuck: true});
         tell('stuck', {label: item.label, result});
     }

@@ -78,7 +78,7 @@ function pinForm({above = [], label = say('sign.pin'), text, does}) {
         }
         busy = true;
         submit.setAttribute('aria-disabled', 'true');
-        const result = await does(pin);
+        const result = await does(pin).catch(() => ({reason: 'busy'})); // no room on this device
         busy = false;
         submit.removeAttribute('aria-disabled');
         entry.put('');
@@ -103,7 +103,7 @@ async function comeIn(session, pin) {
     chosenElsewhere = session['must-change'] ? pin : null;
     if (!session['must-change']) {
         openVault(pin, session.person).then(() => sealSession(session)).then(afterVault);
-        if (vaultThere()) vaultPut('device', {id: 'here', name: session.person.name, display: session.person.display});
+        if (vaultThere()) vaultPut('device', {id: 'here', name: session.person.name, display: session.person.display}).catch(() => {});
         navigator.storage?.persist?.();
     }
     tellTabs({kind: 'person', name: session.person.name});
@@ -347,16 +347,21 @@ export async function lock({everywhere = true} = {}) {
 
 // ---- out ----
 
+// A question that is open is theirs who leave: it is not answered by whoever comes.
+function closeQuestions() {
+    for (const one of document.querySelectorAll('dialog[open]')) if (one !== lockSheet) one.close('');
+}
+
 async function leavePerson() {
-    const csrf = now.session?.csrf;
+    closeQuestions();
     await flushDraft();
     await shutVault();
     const answer = await ask('/v1/session/_end');
     if (vaultThere()) {
         await vaultDrop('device', 'here');
-        if (answer.away && csrf) await vaultPut('device', {id: 'owed', csrf}); // the daemon is told when it is back
+        if (answer.away) await vaultPut('device', {id: 'owed'}).catch(() => {}); // the daemon is told when it is back
     }
-    Object.assign(now, {session: null, patient: null, identity: null, draft: null});
+    Object.assign(now, {session: null, patient: null, identity: null, draft: null, proposed: null, saved: null});
     chosenElsewhere = null;
     guest = null;
     tellTabs({kind: 'person', name: null});
@@ -433,7 +438,8 @@ let hiddenAt = 0;
 function idleCheck() {
     const session = now.session;
     const away = hiddenAt && Date.now() - hiddenAt > GAP_MS;
-    if (session && (away || Date.now() - lastDone > session['idle-seconds'] * 1000)) lock();
+    const idle = Date.now() - lastDone;
+    if (session && (away || idle < 0 || idle > session['idle-seconds'] * 1000)) lock(); // below 0: the clock was set back
 }
 
 function watchIdle() {
@@ -469,7 +475,7 @@ listen('tab', async ({kind, name}) => {
 async function payOwed() {
     const owed = vaultThere() && await vaultGet('device', 'owed');
     if (!owed) return false;
-    const answer = await ask('/v1/session/_end', undefined, {headers: {'Wardpost-Csrf': owed.csrf}});
+    const answer = await ask('/v1/session/_end');
     if (!answer.away) await vaultDrop('device', 'owed');
     return true;
 }

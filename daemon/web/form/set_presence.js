@@ -1,7 +1,7 @@
 // set_presence.js - who else has a set open for this patient: other people by the daemon, other tabs of this browser directly.
 import {ask} from './api.js';
 import {el, swap} from './dom.js';
-import {now} from './state.js';
+import {listen, now} from './state.js';
 import {momentText, say} from './words.js';
 
 const PRESENCE_EVERY = 30000;
@@ -12,7 +12,7 @@ export function watchSet(sheet) {
     const tab = crypto.randomUUID();
     const channel = new BroadcastChannel('wardpost-set');
     const mine = `${draft.patient.identifier.system}|${draft.patient.identifier.value}`;
-    const state = {others: [], saved: null, tab: false};
+    const state = {others: [], saved: null, tab: false, key: null};
     const show = () => swap(sheet.others, [
         ...state.others.map((one) => say('set.others', {who: one.display, when: momentText(new Date(one.since))})),
         state.saved ? say('set.others.saved', {who: state.saved.by ?? '', when: momentText(new Date(state.saved.taken))}) : null,
@@ -23,10 +23,12 @@ export function watchSet(sheet) {
         if (!answer.ok || body.end) return;
         const last = answer.body['last-set'];
         state.others = answer.body.others ?? [];
+        state.key = answer.body['patient-key'];
         state.saved = last && last.set !== draft.id && Date.parse(last.taken) > draft.begun - 600000 && last.by !== now.session?.person.practitioner ? last : null;
         show();
     };
     const every = setInterval(() => here({}), PRESENCE_EVERY);
+    const unlisten = listen('presence', (told) => told['patient-key'] === state.key && here({})); // somebody has come or gone
 
     // A tab that opens asks the others; each that has the same patient open answers.
     channel.onmessage = ({data}) => {
@@ -41,6 +43,7 @@ export function watchSet(sheet) {
     window.addEventListener('pagehide', gone);
     return () => {
         clearInterval(every);
+        unlisten();
         window.removeEventListener('pagehide', gone);
         gone();
         channel.close();

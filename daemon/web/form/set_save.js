@@ -2,7 +2,7 @@
 import {ask} from './api.js';
 import {el, field, question, swap} from './dom.js';
 import {bedside, hygieneTicks, identityAgain, identityFresh, identityLine} from './identify.js';
-import {deliverSet, forgetDraft} from './offline.js';
+import {deliverSet, forgetDraft, forgetDraftOf} from './offline.js';
 import {isLate, isTouched} from './set_draft.js';
 import {wordChips} from './set_field.js';
 import {flagShapes} from './set_row.js';
@@ -94,8 +94,11 @@ async function lastLook(sheet) {
 
 // ---- out ----
 
-// Of a set that is written down late the time was asked for; nothing else is open when it goes out.
-const wireBody = ({found, draft}) => ({...found.body, bedside: bedside(), ...(isLate(draft) ? {readings: found.body.readings.map((one) => ({...one, confirmed: true}))} : {})});
+function wireBody(sheet) {
+    const body = {...sheet.found.body, bedside: bedside()};
+    // the time was asked for; nothing else is open when a set goes out
+    return isLate(sheet.draft) ? {...body, readings: body.readings.map((one) => ({...one, confirmed: true}))} : body;
+}
 
 const labelOf = (known) => `${(known.family ?? '').toUpperCase()} ${known.given ?? ''}`.trim() + `, ${timeText(new Date())}`;
 
@@ -134,8 +137,14 @@ async function done(sheet, outcome, label) {
 async function send(sheet) {
     const {kinds} = sheet.found;
     const label = labelOf(now.patient);
+    const {name} = now.session.person;
     const outcome = await deliverSet(wireBody(sheet), label);
+    const isOut = outcome.state === 'saved' || outcome.state === 'here';
 
+    if (now.session?.person.name !== name) { // the tablet has changed hands: the screen is another person's
+        if (isOut) await forgetDraftOf(name);
+        return;
+    }
     swap(sheet.troubles);
     if (outcome.state === 'refused') await refused(sheet, kinds, outcome.result);
     else if (outcome.state === 'nowhere') swap(sheet.troubles, el('p', {class: 'stopped'}, say('save.nowhere', {since: momentText(new Date())})));

@@ -276,6 +276,7 @@ function drawTrend(view) {
 
 async function loadTrend(view) {
     const patient = now.patient;
+    if (!patient) return; // closed while an event waited
     const [, length] = PERIODS.find(([name]) => name === trendPeriod);
     const record = await readRecord(patient.identifier, length ? {since: new Date(Date.now() - length).toISOString()} : {});
     if (!view.root.isConnected || now.patient !== patient) return;

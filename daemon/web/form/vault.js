@@ -26,7 +26,10 @@ function database() {
     databaseOpened ??= new Promise((done, failed) => {
         const asked = indexedDB.open('wardpost', 1);
         asked.onupgradeneeded = () => ['device', 'keys', 'held'].forEach((name) => asked.result.createObjectStore(name, {keyPath: 'id'}));
-        asked.onsuccess = () => done(asked.result);
+        asked.onsuccess = () => {
+            asked.result.onclose = () => { databaseOpened = null; }; // its data were cleared in the browser's settings
+            done(asked.result);
+        };
         asked.onerror = () => failed(asked.error);
     });
     return databaseOpened;
@@ -41,10 +44,11 @@ async function inStore(name, mode, does) {
     });
 }
 
-export const vaultGet = (store, id) => inStore(store, 'readonly', (all) => all.get(id));
-export const vaultAll = (store) => vaultThere() ? inStore(store, 'readonly', (all) => all.getAll()) : Promise.resolve([]);
+// A store that cannot be opened (a private window, blocked) has nothing in it: the form works without. Only a put says so.
+export const vaultGet = (store, id) => inStore(store, 'readonly', (all) => all.get(id)).catch(() => undefined);
+export const vaultAll = (store) => vaultThere() ? inStore(store, 'readonly', (all) => all.getAll()).catch(() => []) : Promise.resolve([]);
 export const vaultPut = (store, value) => inStore(store, 'readwrite', (all) => all.put(value));
-export const vaultDrop = (store, id) => inStore(store, 'readwrite', (all) => all.delete(id));
+export const vaultDrop = (store, id) => inStore(store, 'readwrite', (all) => all.delete(id)).catch(() => undefined);
 
 // ---- keys ----
 
@@ -87,7 +91,9 @@ async function useKey(record, key) {
 
 async function newKey(person, pin) {
     const key = await crypto.subtle.generateKey({name: 'AES-GCM', length: 256}, true, ['encrypt', 'decrypt']);
-    const record = await wrapped({id: crypto.randomUUID(), name: person.name, display: person.display, made: Date.now()}, key, pin);
+    const [before] = await keysOf(person.name);
+    const made = Math.max(Date.now(), (before?.made ?? 0) + 1); // the newest, also when the clock was set back
+    const record = await wrapped({id: crypto.randomUUID(), name: person.name, display: person.display, made}, key, pin);
     await vaultPut('keys', record);
     await useKey(record, await unwrapped(record, pin));
 }
@@ -160,7 +166,7 @@ async function giveUp(record) {
 export const openOffline = (pin, name) => navigator.locks.request('wardpost-keys', async () => {
     const [record] = await keysOf(name);
     if (!record) return {state: 'none', wait: 0};
-    const left = Math.ceil((record.until - Date.now()) / 1000);
+    const left = Math.min(Math.ceil((record.until - Date.now()) / 1000), waitAfter(record.wrong)); // no longer for a clock that was set back
     if (left > 0) return {state: 'wait', wait: left};
     const wrong = record.wrong + 1;
     const wait = waitAfter(wrong);
