@@ -373,6 +373,7 @@ test('counting against the clock', async () => {
     check('no length is chosen beforehand', await page.locator('dialog[open] .chip[aria-pressed=true]').count() === 0 && await page.locator('.count-tap').isDisabled());
     await axe(page, 'count');
     await page.getByRole('button', {name: '30 s'}).click();
+    await page.clock.pauseAt(await page.evaluate(() => Date.now() + 2000)); // from here on time goes only when it is told to
     await page.locator('.count-tap').click();
     for (let i = 0; i < 9; i++) {
         await page.clock.runFor(3000);
