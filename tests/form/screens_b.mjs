@@ -597,7 +597,7 @@ test('when due, and hostile text', async () => {
     await page.locator('.due .chip[data-kind=glucose]').click();
     await page.keyboard.type('5.4');
     await page.locator('h1').click();
-    check('where no unit is usual it must be chosen', /Choose the unit/.test(await row(page, 'glucose').locator('.lack').innerText()) && await row(page, 'glucose').locator('[aria-pressed=true]').count() === 0);
+    await until('where no unit is usual it must be chosen', async () => /Choose the unit/.test(await row(page, 'glucose').locator('.lack').innerText()) && await row(page, 'glucose').locator('[aria-pressed=true]').count() === 0);
     await row(page, 'glucose').locator('[data-unit="mmol/L"]').click();
     check('chosen, the number stays', await slot(page, 'glucose').inputValue() === '5.4' && await row(page, 'glucose').locator('.lack').innerText() === '');
     await page.locator('.due .chip[data-kind=glasgow-coma-scale]').click();

@@ -96,7 +96,7 @@ function valueControls(table, kind, sent) {
     const parts = kind.parts.filter((part) => !counted.includes(part.name) && !(part.sum && sent[part.name] === undefined)).map((part) => part.list
         ? pickControl({title: told(part.title), was: told(table.word(part.list, sent[part.name])?.text ?? ''), pointer: `/${part.name}`, options: table.words(part.list).map(({word, text}) => ({word, text: told(text)}))})
         : numberControl({title: `${told(part.title)}${unit?.text ? ` (${unit.text})` : ''}`, was: String(sent[part.name] ?? '–'), pointer: `/${part.name}`}));
-    const units = [...new Set(kind.parts.flatMap((part) => part.offers ?? (part.accepts ?? []).map((one) => one.code)))].map((code) => table.unit(code)).filter((one) => one?.text);
+    const units = [...new Set(kind.parts.flatMap((part) => part.offers ?? (part.accepts ?? []).map((one) => one.code)))].map((code) => table.unit(code)).filter((one, at, all) => one?.text && all.findIndex((other) => other?.text === one.text) === at);
     return [...parts, units.length > 1 ? pickControl({title: say('correct.unit'), was: unit?.text, pointer: '/unit', options: units.map((one) => ({word: one.code, text: one.text}))}) : null];
 }
 

@@ -29,8 +29,8 @@ export async function readRecord(identifier, {since = null, pages = RECORD_PAGES
 
 // The body as it was sent of this reading alone ({} of one that was worked out), and what holds for its set.
 export const sentOf = (reading) => reading.sent?.readings?.[0] ?? {};
-export const takenBy = (reading) => nameOf(sentOf(reading).by ?? reading.sent?.by ?? '');
-const nameOf = (by) => by && by === now.session?.person.practitioner ? now.session.person.display : by; // of others only the number is known here
+export const takenBy = (reading) => shownName(sentOf(reading).by ?? reading.sent?.by ?? '');
+const shownName = (by) => by && by === now.session?.person.practitioner ? now.session.person.display : by; // of others only the number is known here
 export const takenAt = (reading) => new Date(reading.taken);
 
 // A reading counts unless a newer one or nothing stands in its place.
