@@ -41,7 +41,8 @@ static bool is_for_mapping(const char *name, const json_t *value)
     return false;
 }
 
-/* A form says where a range comes from, which has a text of its own; of limits and checks it does not. */
+/* A form says where a range comes from, which has a text of its own; of limits and checks it does
+ * not. */
 static bool is_unsaid_source(const char *name, const json_t *beside)
 {
     return strcmp(name, "source") == 0 && !json_object_get(beside, "text");

@@ -2,7 +2,7 @@
 // the kind table, never a person, a value or an answer. All documents of one version stand in one cache; a newer form is kept beside
 // it and taken when the page says so ('take': nothing is open), the old one is dropped then.
 const version = 'form-@version@';
-const documents = ['/', '/form.js', '/more.js', '/later.js', '/form.css', '/early.js', '/icon.svg', '/form.webmanifest', ...['en', 'es'].flatMap((language) => ['form', 'later'].map((part) => `/words/${language}/${part}.json`))];
+const documents = ['/', '/form.js', '/more.js', '/later.js', '/form.css', '/later.css', '/early.js', '/icon.svg', '/form.webmanifest', ...['en', 'es'].flatMap((language) => ['form', 'later'].map((part) => `/words/${language}/${part}.json`))];
 const table = '/v1/kinds';
 
 const tables = ['en', 'es'].map((language) => `${table}?for=form&language=${language}`);

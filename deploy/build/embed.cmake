@@ -39,8 +39,10 @@ foreach(script IN LISTS scripts)
     string(APPEND imports "import{${names}}from'./${script}';\n")
 endforeach()
 
-file(COPY ${SOURCES}/form.css DESTINATION ${work}/joined)
-execute_process(COMMAND ${ESBUILD} ${work}/joined/form.css --minify --log-level=warning --outfile=${work}/pages/form.css COMMAND_ERROR_IS_FATAL ANY)
+foreach(name form.css later.css)
+    file(COPY ${SOURCES}/${name} DESTINATION ${work}/joined)
+    execute_process(COMMAND ${ESBUILD} ${work}/joined/${name} --minify --log-level=warning --outfile=${work}/pages/${name} COMMAND_ERROR_IS_FATAL ANY)
+endforeach()
 
 # The messages of a language stand in a file a screen; what belongs to a script is served as one document.
 file(GLOB documents RELATIVE ${SOURCES}/words ${SOURCES}/words/*/*)

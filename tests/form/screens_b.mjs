@@ -597,7 +597,7 @@ test('when due, and hostile text', async () => {
     await page.locator('.due .chip[data-kind=glucose]').click();
     await page.keyboard.type('5.4');
     await page.locator('h1').click();
-    check('where no unit is usual it must be chosen', /Choose the unit/.test(await row(page, 'glucose').locator('.lack').innerText()) && await row(page, 'glucose').locator('[aria-pressed=true]').count() === 0);
+    await until('where no unit is usual it must be chosen', async () => /Choose the unit/.test(await row(page, 'glucose').locator('.lack').innerText()) && await row(page, 'glucose').locator('[aria-pressed=true]').count() === 0);
     await row(page, 'glucose').locator('[data-unit="mmol/L"]').click();
     check('chosen, the number stays', await slot(page, 'glucose').inputValue() === '5.4' && await row(page, 'glucose').locator('.lack').innerText() === '');
     await page.locator('.due .chip[data-kind=glasgow-coma-scale]').click();
@@ -626,6 +626,46 @@ test('a kind that is added to the table appears, with no code', async () => {
     await over(page, 'waist');
     second.wire.stop();
     await second.daemon.stop();
+});
+
+test('a set that was taken earlier says so', async () => {
+    let page = await ready({}, 'WP-20303');
+    const late = async (does) => {
+        await page.getByRole('button', {name: 'Taken earlier'}).click();
+        await does(page.locator('dialog[open]'));
+        await page.waitForFunction(() => !document.querySelector('dialog[open]'));
+    };
+    const out = async () => {
+        const before = sent().length;
+        await save(page);
+        check('said once more before it is saved', /Late entry: taken/.test(await page.locator('dialog[open]').innerText()));
+        await really(page);
+        await until('it is taken', async () => sent().length > before && sent().at(-1).status === 201);
+        return JSON.parse(sent().at(-1).body);
+    };
+    await typeAt(page, 'heart-rate', '71');
+    await late(async (dialog) => {
+        await dialog.getByLabel('At this time').fill('27:00');
+        await dialog.locator('.main').click();
+    });
+    check('what is no time changes nothing, and it is said', /not changed/.test(await page.locator('.score-line').innerText()) && await page.getByText('Late entry').count() === 0);
+    await late((dialog) => dialog.getByRole('button', {name: '15 min ago'}).click());
+    check('it says that it is late', /Late entry: taken .*\d\d:\d\d, 15 min ago/.test(await page.locator('.sheet').innerText()));
+    await axe(page, 'late');
+    const soon = await out();
+    check('a quarter of an hour ago, for all of it', Math.abs(Date.now() - 9e5 - new Date(soon.taken)) < 60000 && soon.readings.every((one) => one.taken === undefined && one.confirmed === undefined), soon);
+    await over(page, 'late');
+    page = await ready({}, 'WP-20303');
+    await typeAt(page, 'heart-rate', '70');
+    const clock = new Date(Date.now() - 3 * 36e5);
+    await late(async (dialog) => {
+        await dialog.getByLabel('At this time').fill(clock.toTimeString().slice(0, 5));
+        await page.keyboard.press('Tab');
+        await dialog.locator('.main').click();
+    });
+    const old = await out();
+    check('three hours ago, and the daemon need not ask again', Math.abs(clock - new Date(old.taken)) < 60000 && old.readings[0].confirmed === true, old);
+    await over(page, 'later still');
 });
 
 test('the last value stands beside the field', async () => {

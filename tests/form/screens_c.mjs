@@ -138,7 +138,7 @@ async function afterScreen() {
     same('signs in the order of the table', await page.locator('.taken h2').allTextContents(), ['Pain', 'Oxygen saturation', 'Temperature', 'Pulse', 'Respirations', 'Blood pressure', 'Consciousness']);
     const line = async (what) => (await page.locator('.taken', {hasText: what}).textContent()).replace(/\s+/g, ' ');
     check('pressure as two figures', (await line('Blood pressure')).includes('104/62 mmHg'), await line('Blood pressure'));
-    check('temperature keeps its decimal, with its route and its flag', /38\.4 °C.*▲ high, fever.*Oral/.test(await line('Temperature')), await line('Temperature'));
+    check('temperature keeps its decimal, with its route and its flag', /38\.4 °C.*▲ fever.*Oral/.test(await line('Temperature')), await line('Temperature'));
     check('waiting is said as a nurse would', (await line('Pulse')).includes(WORDS['state.waiting']), await line('Pulse'));
     same('the score is the daemon\'s', await page.locator('.score .total .number').textContent(), String(newest.score.total));
     check('its response stands there', (await page.locator('.score').textContent()).includes(newest.score.response));
@@ -239,6 +239,12 @@ async function correcting() {
     await dialog.locator('button.main').click();
     await dialog.waitFor({state: 'detached'});
     same('a group is sent whole', sent.at(-1), {by: 'N-17', reason: 'other', text: 'was on the nose piece', reading: {oxygen: {device: 'nasal-cannula', flow: {value: 2, unit: 'L/min'}}}});
+    await open('Pain');
+    await dialog.getByLabel(WORDS['correct.reason']).selectOption('wrong-number');
+    await dialog.locator('.field', {hasText: 'Location'}).getByLabel(WORDS['correct.remove']).check();
+    await dialog.locator('button.main').click();
+    await dialog.waitFor({state: 'detached'});
+    same('a field can be taken away', sent.at(-1), {by: 'N-17', reason: 'wrong-number', reading: {location: null}});
     await open('Temperature');
     await dialog.getByLabel(WORDS['correct.reason']).selectOption('wrong-number');
     await dialog.getByRole('button', {name: WORDS['correct.strike'], exact: true}).click();
@@ -247,7 +253,7 @@ async function correcting() {
     await axe(page, 'striking through');
     await page.keyboard.press('Escape');
     await sure.waitFor({state: 'detached'});
-    same('leaving the question strikes nothing', sent.length, 3);
+    same('leaving the question strikes nothing', sent.length, 4);
     await dialog.getByRole('button', {name: WORDS['correct.strike'], exact: true}).click();
     await page.locator('dialog button.stop', {hasText: WORDS['correct.strike.yes']}).last().click();
     await dialog.waitFor({state: 'detached'});

@@ -1,5 +1,5 @@
 // correct.js - a slip is mended or a reading struck through. The fields come from the kind table; an empty one stays as it was, so
-// only what was changed is sent. The daemon keeps the original readable with name, time and reason.
+// only what was changed is sent, and null for what was taken away. The daemon keeps the original readable with name, time and reason.
 import {ask} from './api.js';
 import {Decimal, decimalRead, jsonText} from './decimal.js';
 import {el, field, question, swap, theirs} from './dom.js';
@@ -46,7 +46,7 @@ function manyControl({title, was, pointer, options}) {
     const chosen = () => boxes.map((box) => box.firstChild).filter((box) => box.checked).map((box) => box.value);
     node.input = boxes[0].firstChild;
     node.problem = (text) => { node.lastChild.textContent = text; };
-    return {node, pointer, read: () => chosen().join() === was.join() || !chosen().length ? undefined : chosen()};
+    return {node, pointer, read: () => chosen().join() === was.join() ? undefined : chosen().length ? chosen() : null};
 }
 
 function textControl({title, was, pointer, most = 500}) {
@@ -64,7 +64,19 @@ function countControl({title, was, pointer, seconds}) {
     }};
 }
 
+// What was said can be taken away again: null.
+function removable({node, read, ...control}) {
+    const box = el('input', {type: 'checkbox'});
+    node.append(el('label', {class: 'tick'}, box, say('correct.remove')));
+    return {...control, node, read: () => box.checked ? null : read()};
+}
+
 function fieldControl(table, sent, row) {
+    const control = plainControl(table, sent, row);
+    return atPath(sent, row.path) === undefined || ['count', 'words'].includes(row.type) ? control : removable(control);
+}
+
+function plainControl(table, sent, row) {
     const was = atPath(sent, row.path);
     const common = {title: told(row.title), pointer: `/${row.path.replace('.', '/')}`};
     const options = row.list ? table.words(row.list).map(({word, text}) => ({word, text: told(text)})) : [];
@@ -84,7 +96,7 @@ function valueControls(table, kind, sent) {
     const parts = kind.parts.filter((part) => !counted.includes(part.name) && !(part.sum && sent[part.name] === undefined)).map((part) => part.list
         ? pickControl({title: told(part.title), was: told(table.word(part.list, sent[part.name])?.text ?? ''), pointer: `/${part.name}`, options: table.words(part.list).map(({word, text}) => ({word, text: told(text)}))})
         : numberControl({title: `${told(part.title)}${unit?.text ? ` (${unit.text})` : ''}`, was: String(sent[part.name] ?? '–'), pointer: `/${part.name}`}));
-    const units = [...new Set(kind.parts.flatMap((part) => part.offers ?? (part.accepts ?? []).map((one) => one.code)))].map((code) => table.unit(code)).filter((one) => one?.text);
+    const units = [...new Set(kind.parts.flatMap((part) => part.offers ?? (part.accepts ?? []).map((one) => one.code)))].map((code) => table.unit(code)).filter((one, at, all) => one?.text && all.findIndex((other) => other?.text === one.text) === at);
     return [...parts, units.length > 1 ? pickControl({title: say('correct.unit'), was: unit?.text, pointer: '/unit', options: units.map((one) => ({word: one.code, text: one.text}))}) : null];
 }
 
@@ -100,7 +112,8 @@ function controlsOf(table, reading) {
     const own = notTaken
         ? [pickControl({title: say('correct.not-taken'), was: told(table.reason(notTaken)?.text ?? notTaken), pointer: '/not-taken', options: table.reasons.map(({word, text}) => ({word, text: told(text)}))})]
         : [...valueControls(table, kind, sent), ...kind.fields.map((row) => fieldControl(table, sent, row))];
-    return [...own, textControl({title: say('record.note'), was: sent.note, pointer: '/note', most: 2000}), whenControl(reading)].filter(Boolean);
+    const note = textControl({title: say('record.note'), was: sent.note, pointer: '/note', most: 2000});
+    return [...own, sent.note ? removable(note) : note, whenControl(reading)].filter(Boolean);
 }
 
 // ---- the sheet ----
@@ -186,11 +199,17 @@ async function sendChanged(sheet, confirmed) {
 
 const isGroup = (value) => value && typeof value === 'object' && !Array.isArray(value) && !(value instanceof Decimal) && !('seconds' in value) && !('unit' in value);
 
+// A group without what was taken out of it; null: nothing is left.
+function leftOf(group) {
+    const left = Object.entries(group).filter(([, one]) => one !== null);
+    return left.length ? Object.fromEntries(left) : null;
+}
+
 // A field of a group replaces the group: what else stands in it is sent along.
 function wholeGroups(reading) {
     return (changed) => Object.fromEntries(Object.entries(changed).map(([name, value]) => {
         const was = sentOf(reading)[name];
-        return [name, isGroup(was) && isGroup(value) ? {...was, ...value} : value];
+        return [name, isGroup(was) && isGroup(value) ? leftOf({...was, ...value}) : value];
     }));
 }
 

@@ -15,8 +15,10 @@ async function loadTable() {
     return Boolean(more && answer.ok);
 }
 
+const laterStyle = () => new Promise((load, error) => document.head.append(el('link', {rel: 'stylesheet', href: '/later.css', on: {load, error}})));
+
 async function loadLater() {
-    now.whole = await Promise.all([loadWords('later'), import('./later.js')]).then(() => true, () => false);
+    now.whole = await Promise.all([loadWords('later'), laterStyle(), import('./later.js')]).then(() => true, () => false);
     return now.whole;
 }
 

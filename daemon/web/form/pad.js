@@ -9,7 +9,7 @@ const keyWords = {back: 'set.key.back', clear: 'set.key.clear', next: 'set.key.n
 // A tap on a key must not take the focus from the field it writes into.
 const holdFocus = {mousedown: (event) => event.preventDefault()};
 
-// press(key): '0'..'9', '.', 'back', 'clear', 'next'. pad.show({title, text, unit}), pad.tell(message).
+// press(key): '0'..'9', '.', 'back', 'clear', 'next', 'leave'. pad.show({title, text, unit}), pad.tell(message).
 export function makePad(press) {
     const title = el('span', {class: 'pad-title', 'aria-hidden': 'true'});
     const figures = el('span', {class: 'pad-figures number', 'aria-hidden': 'true'});
@@ -19,7 +19,7 @@ export function makePad(press) {
         on: {...holdFocus, click: () => press(key)},
     }, keyFaces[key] || (keyWords[key] ? say(keyWords[key]) : key)));
     const node = el('div', {class: 'pad', role: 'group', 'aria-label': say('set.pad')},
-        el('div', {class: 'pad-head'}, el('div', {}, title, said), figures), el('div', {class: 'keys'}, keys));
+        el('div', {class: 'pad-head'}, el('div', {}, title, said), figures, el('button', {type: 'button', tabindex: -1, class: 'pad-close', on: {...holdFocus, click: () => press('leave')}}, say('set.key.close'))), el('div', {class: 'keys'}, keys));
 
     node.show = (slot) => {
         node.classList.toggle('idle', !slot);

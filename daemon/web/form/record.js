@@ -4,6 +4,7 @@ import {ask} from './api.js';
 import {el, theirs} from './dom.js';
 import {judgeSet} from './judge.js';
 import {scoreSet} from './score.js';
+import {now} from './state.js';
 import {told} from './told.js';
 import {dayText, say, timeText} from './words.js';
 
@@ -28,7 +29,8 @@ export async function readRecord(identifier, {since = null, pages = RECORD_PAGES
 
 // The body as it was sent of this reading alone ({} of one that was worked out), and what holds for its set.
 export const sentOf = (reading) => reading.sent?.readings?.[0] ?? {};
-export const takenBy = (reading) => sentOf(reading).by ?? reading.sent?.by ?? '';
+export const takenBy = (reading) => shownName(sentOf(reading).by ?? reading.sent?.by ?? '');
+const shownName = (by) => by && by === now.session?.person.practitioner ? now.session.person.display : by; // of others only the number is known here
 export const takenAt = (reading) => new Date(reading.taken);
 
 // A reading counts unless a newer one or nothing stands in its place.
@@ -118,8 +120,7 @@ export function flagsOf(table, reading) {
     return (reading.flags ?? []).filter((flag) => flag.name || FLAG_SHAPES[flag.interpretation]).map((flag) => {
         const part = kind.parts.length > 1 ? told(kind.part(flag.part)?.ask ?? kind.part(flag.part)?.title ?? '') : '';
         const side = flag.interpretation?.[0] ?? 'A';
-        const state = say(`flag.${side}`);
-        return {shape: FLAG_SHAPES[flag.interpretation] ?? '◆', text: [part, [state, flag.name ? told(flag.name) : ''].filter(Boolean).join(', ')].filter(Boolean).join(': '), range: flag.range?.text ? told(flag.range.text) : ''};
+        return {shape: FLAG_SHAPES[flag.interpretation] ?? '◆', text: [part, flag.name ? told(flag.name) : say(`flag.${side}`)].filter(Boolean).join(': '), range: flag.range?.text ? told(flag.range.text) : ''};
     });
 }
 

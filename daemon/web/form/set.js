@@ -327,8 +327,8 @@ screen('set', {
         const unwatch = watchSet(sheet);
         const [first] = stopsOf(sheet).filter((one) => !one.done);
         if (first && !Object.keys(sheet.draft.signs).length) requestAnimationFrame(() => { // the frame scrolls up first
-            root.querySelector('h1').scrollIntoView();
             goTo(sheet, first);
+            requestAnimationFrame(() => root.querySelector('h1').scrollIntoView());
         });
         return () => {
             document.body.classList.remove('typing');

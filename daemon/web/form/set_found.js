@@ -45,6 +45,7 @@ export function offersOf(table, problem, unit) {
         const moved = /^[^/*~]*[/*]\d+$/.test(hole);
         const [, as, to] = /~([^:]+):(.+)$/.exec(hole) ?? [];
         if (given.digits === undefined || (!moved && (!as || as !== to))) return [];
-        return [{digits: given.digits, unit: moved ? unit : to, text: given.text ?? ''}];
+        const code = moved ? unit : to;
+        return [{digits: table.unit(code)?.places ? given.digits : given.digits.replace(/\.0+$/, ''), unit: code, text: given.text ?? ''}];
     }));
 }

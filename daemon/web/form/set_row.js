@@ -10,7 +10,7 @@ import {notice} from './shell.js';
 import {told} from './told.js';
 import {momentText, say} from './words.js';
 
-const flagShapes = {HH: '▲▲', H: '▲', L: '▼', LL: '▼▼'};
+export const flagShapes = {HH: '▲▲', H: '▲', L: '▼', LL: '▼▼'};
 
 // ---- a slot: a number that is typed ----
 
@@ -106,7 +106,10 @@ const slotAt = (row, pointer) => row.slots.find((slot) => pointer.startsWith(`/$
 const isEarly = (sheet, row, problem) => problem.side === 'below' && sheet.active && sheet.active === slotAt(row, problem.pointer);
 
 function doubtNodes(sheet, row, found, sign) {
-    const text = (one) => (one.says ? sayAll(one.says, told) : told(one.detail));
+    const text = (one) => {
+        const said = one.says ? sayAll(one.says, told) : told(one.detail);
+        return said.charAt(0).toUpperCase() + said.slice(1);
+    };
     const shown = [...found.problems.filter((one) => !isEarly(sheet, row, one)), ...sign.server ?? []].filter(isFirstOf(text));
     const asks = shown.filter((one) => one.code === 'confirm');
     const override = shown.some((one) => one.override);

@@ -5,6 +5,7 @@ import {bedside, hygieneTicks, identityAgain, identityFresh, identityLine} from 
 import {deliverSet, forgetDraft, forgetDraftOf} from './offline.js';
 import {isLate, isTouched} from './set_draft.js';
 import {wordChips} from './set_field.js';
+import {flagShapes} from './set_row.js';
 import {go, notice} from './shell.js';
 import {now, tell} from './state.js';
 import {told} from './told.js';
@@ -84,7 +85,7 @@ function valueText(sheet, kind) {
 async function lastLook(sheet) {
     const blank = sheet.rows.filter((row) => row.kind.routine && !isTouched(sheet.peek(row.kind.name)));
     const lines = sheet.found.kinds.map((kind) => el('tr', {}, el('th', {scope: 'row'}, told(kind.title)), el('td', {}, valueText(sheet, kind)),
-        el('td', {class: 'flag'}, sheet.found.of(kind.name).flags.filter((flag) => flag.name || /[HL]/.test(flag.interpretation ?? '')).map((flag) => told(flag.name ?? say(`set.flag.${flag.interpretation}`))).join(', '))));
+        el('td', {class: 'flag'}, sheet.found.of(kind.name).flags.filter((flag) => flag.name || /[HL]/.test(flag.interpretation ?? '')).map((flag) => `${flagShapes[flag.interpretation] ?? '◆'} ${told(flag.name ?? say(`set.flag.${flag.interpretation}`))}`).join(', '))));
     return await question(say('save.title'), el('div', {class: 'last-look'}, el('div', {class: 'save-identity'}, identityLine()), lateLine(sheet.draft),
         el('table', {}, el('tbody', {}, lines)),
         blank.length ? el('p', {class: 'doubt'}, say('save.blank', {what: blank.map((row) => told(row.kind.title)).join(', ')})) : null, hygieneTicks()),

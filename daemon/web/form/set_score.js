@@ -21,14 +21,14 @@ const singlePoints = (score) => Math.min(...score.responses.map((row) => row.sin
 function measuredText(sheet, input) {
     const reading = sheet.found.judged.read.readings.find((one) => one.kind?.name === input.kind && !one.notTaken);
     const thing = input.field ? reading?.fields[input.field] : reading?.parts[input.part];
-    if (thing?.value) return `${thing.value} ${thing.unit?.text ?? ''}`.trim();
+    if (thing?.value) return `${thing.value}\u00a0${thing.unit?.text ?? ''}`.trim();
     return told((thing?.word ?? thing?.words?.[0])?.text ?? '');
 }
 
 function inputRow(sheet, score, answer, input) {
     const points = answer?.points[input.input];
     const single = points >= singlePoints(score);
-    return el('tr', {class: single ? 'single' : null}, el('th', {scope: 'row'}, told(input.title)), el('td', {class: 'number'}, measuredText(sheet, input)),
+    return el('tr', {class: single ? 'single' : null}, el('th', {scope: 'row'}, told(input.title)), el('td', {}, measuredText(sheet, input)),
         el('td', {class: 'number points'}, points === undefined ? el('span', {class: 'soft'}, answer?.missing?.includes(input.input) ?? true ? say(measuredText(sheet, input) ? 'score.waits' : 'score.none') : '–') : [single ? '◆ ' : '', String(points)]));
 }
 
@@ -117,7 +117,7 @@ function oneScore(sheet, score) {
         const answer = answerFor(sheet, score);
         const meant = !answer || answer.withheld === undefined || answer.missing;
         asked?.refresh();
-        swap(scale, scaleNodes(sheet, score));
+        swap(scale, meant ? scaleNodes(sheet, score) : null);
         swap(rows, meant ? score.inputs.map((input) => inputRow(sheet, score, answer, input)) : null);
         swap(result, resultNodes(sheet, score, answer));
     };
