@@ -396,7 +396,7 @@ function compareAgain(scan) {
 const BURST_GAP_MS = 100; // between two, at most
 const BURST_MEAN_MS = 50; // over all: 20 characters a second
 const BURST_LEAST = 6;
-const noBurst = {text: '', from: 0, at: 0, field: null, before: ''};
+const noBurst = {text: '', from: 0, at: 0, target: null, field: null, before: ''};
 let burst = noBurst;
 
 const isField = (node) => node instanceof HTMLInputElement && node.type !== 'checkbox' || node instanceof HTMLTextAreaElement;
@@ -408,8 +408,8 @@ function burstKey(event) {
     const ends = event.key === 'Enter' || event.key === 'Tab';
     const character = event.ctrlKey && event.key === ']' ? '\x1d' : event.key; // FNC1 of scanners that type it as a control character
     if (!ends && character.length !== 1) return;
-    if (event.timeStamp - burst.at > BURST_GAP_MS)
-        burst = {...noBurst, from: event.timeStamp, field: isField(event.target) ? event.target : null, before: event.target.value ?? ''};
+    if (event.timeStamp - burst.at > BURST_GAP_MS || event.target !== burst.target) // a scanner does not go from field to field
+        burst = {...noBurst, from: event.timeStamp, target: event.target, field: isField(event.target) ? event.target : null, before: event.target.value ?? ''};
     if (ends) return endBurst(event);
     burst = {...burst, text: burst.text + character, at: event.timeStamp};
 }
