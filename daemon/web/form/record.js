@@ -79,7 +79,8 @@ const unitText = (unit) => unit?.text ? ` ${told(unit.text)}` : '';
 export function quantityText(table, value) {
     const [number, code] = value;
     const unit = table.unit(code);
-    return {figure: Number(number).toFixed(unit?.places ?? 0), unit};
+    const figure = String(number), places = unit?.places ?? 0;
+    return {figure: (figure.split('.')[1]?.length ?? 0) >= places ? figure : Number(figure).toFixed(places), unit}; // filled up, never cut
 }
 
 // "104/62 mm Hg", "Alert", or why there is no value.
