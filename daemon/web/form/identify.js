@@ -20,7 +20,11 @@ import {ageText, dayText, say, zoned} from './words.js';
 const FRESH_MS = 600000;
 const TYPED_TRIES = 3;
 
-now.hygiene = {hands: false, equipment: false};
+// What was ticked goes with one set, or until another patient is looked for.
+export function untick() {
+    now.hygiene = {hands: false, equipment: false};
+}
+untick();
 let left = null; // a half-entered set whose patient is asked for again
 let pending = null; // a text scanned on another screen
 
@@ -93,7 +97,8 @@ async function anotherPatient() {
 }
 
 export function closePatient() {
-    Object.assign(now, {patient: null, identity: null, hygiene: {hands: false, equipment: false}});
+    Object.assign(now, {patient: null, identity: null});
+    untick();
     tell('patient', null);
 }
 
@@ -235,6 +240,7 @@ function opened(found) {
 }
 
 function confirmPatient(found) {
+    untick();
     const form = confirmSheet(found, (right) => {
         if (right) return opened(found);
         notice(say('confirm.not'), 'doubt');

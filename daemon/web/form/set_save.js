@@ -1,7 +1,7 @@
 // set_save.js - the end of a set: whose it is once more, what goes into the record, then out; a refusal lands at its field.
 import {ask} from './api.js';
 import {el, field, question, swap} from './dom.js';
-import {bedside, hygieneTicks, identityAgain, identityFresh, identityLine} from './identify.js';
+import {bedside, hygieneTicks, identityAgain, identityFresh, identityLine, untick} from './identify.js';
 import {deliverSet, forgetDraft, forgetDraftOf} from './offline.js';
 import {isLate, isTouched} from './set_draft.js';
 import {wordChips} from './set_field.js';
@@ -128,6 +128,7 @@ async function refused(sheet, kinds, result) {
 async function done(sheet, outcome, label) {
     now.saved = {...outcome, label, set: sheet.draft.id, patient: now.patient};
     now.draft = null;
+    untick();
     await forgetDraft();
     notice('');
     tell('set-saved', now.saved);
