@@ -8,7 +8,7 @@
     document.documentElement.lang = localStorage.getItem('language') ?? (navigator.language.startsWith('es') ? 'es' : 'en');
     globalThis.early = {};
     for (const path of [`/words/${document.documentElement.lang}/form.json`, '/v1/session']) {
-        globalThis.early[path] = fetch(path, {credentials: 'same-origin', cache: 'no-cache'});
+        globalThis.early[path] = fetch(path, {credentials: 'same-origin', cache: 'no-cache', signal: AbortSignal.timeout(5000)});
         globalThis.early[path].catch(() => {});
     }
 })();

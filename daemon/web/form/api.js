@@ -2,7 +2,7 @@
 //   away    nobody answered (or only a proxy did): the daemon is out of reach
 //   errors  [{pointer, code, detail}] of a refusal; reason: the word beside them
 import {jsonRead, jsonText} from './decimal.js';
-import {now, tell} from './state.js';
+import {now, takeEarly, tell} from './state.js';
 
 const AWAY = [502, 503, 504];
 
@@ -13,9 +13,7 @@ export async function call(method, path, body, {timeout = 15000, type = 'applica
     if (method !== 'GET' && now.session) sent['Wardpost-Csrf'] = now.session.csrf;
     let response, answer;
     try {
-        const early = globalThis.early?.[path]; // asked before this script was there (early.js)
-        delete globalThis.early?.[path];
-        response = await (early ?? fetch(path, {
+        response = await (takeEarly(path) ?? fetch(path, {
             method, headers: sent, signal: stop, credentials: 'same-origin', cache: method === 'GET' ? 'no-cache' : 'no-store',
             body: body === undefined || typeof body === 'string' ? body : jsonText(body),
         }));

@@ -4,8 +4,8 @@ import {look} from './api.js';
 import {el, swap} from './dom.js';
 import {startOffline, unsent} from './offline.js';
 import {watchPerson, whoIsHere} from './session.js';
-import {screen, showScreen, shownScreen} from './shell.js';
-import {listen, now, tell} from './state.js';
+import {drawTop, screen, showScreen, shownScreen} from './shell.js';
+import {listen, now} from './state.js';
 import {language, loadWords, say} from './words.js';
 
 // The kind table and what takes a set. False: not yet.
@@ -30,13 +30,13 @@ screen('waiting', {
     },
 });
 
-async function tableAtLast() {
-    while (!await loadTable() || !await loadLater()) {
+// Tried until it is there; the screen that waits looks each time whether what was wanted can be shown by now.
+async function untilThere(load) {
+    for (let there = false; !there;) {
+        there = await load();
         if (shownScreen() === 'waiting') showScreen();
-        await new Promise((again) => setTimeout(again, 3000));
+        if (!there) await new Promise((again) => setTimeout(again, 3000));
     }
-    tell('table', now.table);
-    if (shownScreen() === 'waiting') showScreen();
 }
 
 screen('about', {
@@ -70,12 +70,14 @@ async function startWorker() {
 }
 
 async function start() {
-    await loadWords('form');
+    await untilThere(() => loadWords('form').then(() => true, () => false));
     await whoIsHere();
     watchPerson();
     showScreen();
     startOffline();
-    await tableAtLast();
+    await untilThere(loadTable);
+    await untilThere(loadLater);
+    drawTop();
     startWorker().catch(() => {});
 }
 

@@ -5,7 +5,7 @@ import {ask, look} from './api.js';
 import {button, el, field, question, swap} from './dom.js';
 import {dropUnsent, flushDraft, forgetDraft, myUnsent, readUnsent, sendHeld, takeDraft, tellTabs, unsent} from './offline.js';
 import {go, notice, screen, showScreen} from './shell.js';
-import {listen, now, tell} from './state.js';
+import {listen, now, takeEarly, tell} from './state.js';
 import {keepSealed, keysOf, openFormer, openOffline, openSealed, openVault, reopenVault, rewrapVault, shutVault, vaultAll, vaultDrop, vaultGet, vaultOpen, vaultPut, vaultThere} from './vault.js';
 import {momentText, say} from './words.js';
 
@@ -493,7 +493,7 @@ async function settle(answer, here) {
 // At the start of the page: who is here already? Where nobody was left signed in, the first screen does not wait for the answer.
 export async function whoIsHere() {
     watchIdle();
-    if (await payOwed()) delete globalThis.early?.['/v1/session']; // asked before that
+    if (await payOwed()) takeEarly('/v1/session'); // asked before that
     const asked = look('/v1/session');
     const here = vaultThere() ? await vaultGet('device', 'here') : null;
     const settled = asked.then((answer) => settle(answer, here));

@@ -24,3 +24,10 @@ export function tell(name, detail) {
 }
 
 export const mayDo = (right) => now.session?.person.may.includes(right) ?? false;
+
+// What early.js asked for before these scripts were here: the promise of its answer, once; undefined: it was not asked for.
+export function takeEarly(path) {
+    const answer = globalThis.early?.[path];
+    delete globalThis.early?.[path];
+    return answer;
+}

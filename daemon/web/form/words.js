@@ -1,5 +1,7 @@
 // words.js - the messages of the form by key, and how figures, days and times are written. A language is a catalogue
 // (daemon/web/words), no code. Texts of the kind table: told.js.
+import {takeEarly} from './state.js';
+
 const messages = {};
 
 export const language = () => document.documentElement.lang;
@@ -7,7 +9,7 @@ export const language = () => document.documentElement.lang;
 // `part`: 'form' or 'later', as the scripts.
 export async function loadWords(part) {
     const path = `/words/${language()}/${part}.json`;
-    Object.assign(messages, await (await (globalThis.early?.[path] ?? fetch(path))).json());
+    Object.assign(messages, await (await (takeEarly(path) ?? fetch(path))).json());
 }
 
 const fillIn = (text, given) => text.replace(/\{([\w-]+)\}/g, (whole, name) => given[name] ?? whole);
