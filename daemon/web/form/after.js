@@ -2,13 +2,13 @@
 // to mend a slip. The newest set of the patient who is open, or an earlier one.
 import {jsonText} from './decimal.js';
 import {ask} from './api.js';
-import {closePatient} from './identify.js';
+import {closePatient, identifierSame} from './identify.js';
 import {correctReading} from './correct.js';
 import {button, el, swap, theirs} from './dom.js';
-import {contextNode, contextOf, counts, everyText, flagMarks, flagsOf, heldText, identifierSame, readRecord, scoreNow, scoreText, sentOf, setsOf, dayAndTime, stateNode, struckNode, valueOf} from './record.js';
+import {contextNode, contextOf, counts, everyText, flagMarks, flagsOf, heldText, readRecord, scoreNow, scoreText, sentOf, setsOf, dayAndTime, stateNode, struckNode, valueOf} from './record.js';
 import {sayWithheld} from './score.js';
 import {go, notice, screen} from './shell.js';
-import {listen, mayDo, now} from './state.js';
+import {listen, mayDo, now, soonOnce} from './state.js';
 import {told} from './told.js';
 import {momentText, say, timeText, zoned} from './words.js';
 
@@ -67,7 +67,7 @@ function pointsTable(score, row) {
         el('tr', {}, el('th', {scope: 'row'}, told(input.title)), el('td', {class: 'number'}, String(score.points[input.input]))))));
 }
 
-export function scoreNodes(score, {points = true} = {}) {
+function scoreNodes(score, {points = true} = {}) {
     if (!score) return [];
     const row = now.table.scores.find((one) => one.score === score.score);
     const whole = score.total !== undefined;
@@ -173,15 +173,6 @@ async function loadAfter(view) {
     view.seen = seen;
     view.sets = setsOf(now.table, record.readings);
     drawAfter(view);
-}
-
-// Many events of one set ask once.
-export function soonOnce(does, ms = 150) {
-    let timer = 0;
-    return () => {
-        clearTimeout(timer);
-        timer = setTimeout(does, ms);
-    };
 }
 
 // After a set no patient stays open, unless another is begun already.

@@ -6,7 +6,7 @@ import {now, takeEarly, tell} from './state.js';
 
 const AWAY = [502, 503, 504];
 
-export async function call(method, path, body, {timeout = 15000, type = 'application/json', headers = {}} = {}) {
+async function call(method, path, body, {timeout = 15000, type = 'application/json', headers = {}} = {}) {
     const stop = AbortSignal.timeout(timeout);
     const sent = {...headers};
     if (body !== undefined) sent['Content-Type'] = type;

@@ -142,7 +142,7 @@ const pointerWithin = (pointer) => pointer.replace(/^\/reading(s\/0)?(?=\/|$)/, 
 // The words of the table for what the daemon said of a pointer, in the language of the screen; its own where there are none.
 function wordsFor(table, reading, changed) {
     const body = {...reading.sent, readings: [{...sentOf(reading), ...changed}]};
-    const problems = [...judgeSet(table, JSON.parse(jsonText(body)), {now: Date.now(), offset: -new Date().getTimezoneOffset()}).readings[0]?.problems ?? []];
+    const problems = [...judgeSet(table, body, {now: Date.now(), offset: -new Date().getTimezoneOffset()}).readings[0]?.problems ?? []];
     return ({pointer, code, detail}) => {
         const at = problems.findIndex((one) => one.pointer === pointerWithin(pointer) && one.code === code);
         const [found] = at < 0 ? [] : problems.splice(at, 1); // each is said once

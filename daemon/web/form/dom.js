@@ -55,23 +55,6 @@ export function field({label, hint, type = 'text', ...given}) {
     return node;
 }
 
-// Words to choose one of: [{word, text}]. Nothing is chosen beforehand; a second tap takes the choice back.
-export function choice({label, words, value = null, chosen}) {
-    const node = el('fieldset', {class: 'choice'}, el('legend', {}, label));
-    const buttons = words.map(({word, text}) => el('button', {
-        type: 'button', class: 'chip', 'aria-pressed': String(word === value), 'data-word': word,
-        on: {
-            click: () => {
-                value = value === word ? null : word;
-                buttons.forEach((one) => one.setAttribute('aria-pressed', String(one.dataset.word === value)));
-                chosen(value);
-            },
-        },
-    }, text));
-    node.append(el('div', {class: 'chips'}, buttons));
-    return node;
-}
-
 // A question over the screen; answers the `word` of the button pressed, '' when it was closed. buttons: [{word, text, main?, stop?}]
 export function question(title, inside, buttons) {
     return new Promise((answer) => {

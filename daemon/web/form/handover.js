@@ -1,11 +1,11 @@
 // handover.js - what the next shift must know, of the patient who is open or of the round, for the screen and for paper (A4, Letter). On
 // paper the head with the patient and the foot with the cautions come on every page, and no row is cut.
 import {askRound, dueNode, dueText, nameNode, placeNode, reminderLine} from './round.js';
-import {soonOnce} from './after.js';
 import {el, swap, theirs} from './dom.js';
-import {contextNode, contextOf, correctionOf, counts, everyText, flagMarks, flagsOf, identifierSame, readRecord, scoreNow, sentOf, setsOf, dayAndTime, takenAt, valueOf} from './record.js';
+import {identifierSame} from './identify.js';
+import {contextNode, contextOf, correctionOf, counts, everyText, flagMarks, flagsOf, readRecord, scoreNow, sentOf, setsOf, dayAndTime, struckNode, takenAt, valueOf} from './record.js';
 import {screen} from './shell.js';
-import {listen, now} from './state.js';
+import {listen, now, soonOnce} from './state.js';
 import {sayWithheld} from './score.js';
 import {told} from './told.js';
 import {ageText, dayText, momentText, say, timeText} from './words.js';
@@ -72,10 +72,8 @@ function scoreLine(sets) {
 function correctionList(table, readings) {
     const corrected = readings.filter((one) => correctionOf(one, table));
     if (!corrected.length) return null;
-    return [el('h3', {}, say('over.corrections')), el('ul', {}, corrected.map((one) => {
-        const {by, at, why} = correctionOf(one, table);
-        return el('li', {}, told(table.kind(one.kind).title), ' ', el('s', {class: 'number'}, valueOf(table, one)), ` (${dayAndTime(takenAt(one))}) · `, say(one.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: at ? dayAndTime(at) : '', why: why ?? ''}), ' · ', theirs(by));
-    }))];
+    return [el('h3', {}, say('over.corrections')), el('ul', {}, corrected.map((one) =>
+        el('li', {}, told(table.kind(one.kind).title), ' ', el('s', {class: 'number'}, valueOf(table, one)), ` (${dayAndTime(takenAt(one))}) · `, struckNode(table, one))))];
 }
 
 // ---- one patient ----

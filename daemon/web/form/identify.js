@@ -31,7 +31,7 @@ let pending = null; // a text scanned on another screen
 // ---- a day as typed ----
 
 // 14-Mar-1951, 14/03/1951, 14 3 1951, 14031951 or 1951-03-14 -> 1951-03-14; else null. The day stands first; the month is shown as a word.
-export function readDay(text) {
+function readDay(text) {
     const months = say('months').toLowerCase().split(' ');
     const parts = text.trim().toLowerCase().match(/^(\d{4})-(\d{1,2})-(\d{1,2})$/) ? text.trim().split('-').reverse()
         : text.trim().toLowerCase().match(/^(\d{2})(\d{2})(\d{4})$/)?.slice(1) ?? text.trim().toLowerCase().split(/[\s./-]+/);
@@ -101,6 +101,8 @@ export function closePatient() {
     untick();
     tell('patient', null);
 }
+
+export const identifierSame = (one, other) => one?.system === other?.system && one?.value === other?.value;
 
 // ---- confirmed ----
 

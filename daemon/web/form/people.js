@@ -1,11 +1,11 @@
 // people.js - for those who decide: accounts of people, readings that are stopped, and what a device sent that could not be taken.
 import {jsonText} from './decimal.js';
 import {ask, look} from './api.js';
-import {soonOnce} from './after.js';
-import {button, choice, el, field, question, swap, theirs} from './dom.js';
+import {button, el, field, question, swap, theirs} from './dom.js';
 import {flagMarks, flagsOf, heldText, dayAndTime, takenAt, takenBy, valueOf} from './record.js';
+import {wordChips} from './set_field.js';
 import {notice, screen} from './shell.js';
-import {listen, mayDo, now} from './state.js';
+import {listen, mayDo, now, soonOnce} from './state.js';
 import {told} from './told.js';
 import {say} from './words.js';
 
@@ -47,7 +47,11 @@ function addForm(view) {
         practitioner: field({label: say('people.practitioner'), hint: say('people.practitioner.hint'), autocomplete: 'off', maxlength: 100})};
     const trouble = el('p', {class: 'slip', role: 'alert'});
     let role = null;
-    const form = el('form', {novalidate: true}, Object.values(fields), choice({label: say('people.role'), words: ROLES.map((word) => ({word, text: say(`role.${word}`)})), chosen: (word) => { role = word; }}), trouble,
+    const roles = wordChips({label: say('people.role'), words: ROLES.map((word) => ({word, text: say(`role.${word}`)})), get: () => role, put: (word) => {
+        role = role === word ? null : word;
+        roles.refresh();
+    }});
+    const form = el('form', {novalidate: true}, Object.values(fields), roles, trouble,
         el('div', {class: 'actions'}, el('button', {type: 'submit', class: 'main'}, say('people.add'))));
     form.addEventListener('submit', async (event) => {
         event.preventDefault();
@@ -139,7 +143,8 @@ screen('people', {
         swap(root, el('h1', {tabindex: -1}, say('people.title')), view.held, view.users);
         loadHeld(view);
         loadUsers(view);
-        const heard = ['reading', 'reload'].map((name) => listen(name, soonOnce(() => loadHeld(view), 500)));
+        const again = soonOnce(() => loadHeld(view), 500);
+        const heard = ['reading', 'reload'].map((name) => listen(name, again));
         return () => heard.forEach((end) => end());
     },
 });

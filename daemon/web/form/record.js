@@ -11,8 +11,6 @@ import {dayText, say, timeText} from './words.js';
 const RECORD_PAGE = 200;
 const RECORD_PAGES = 10; // at most so many readings are asked for at once: ten pages
 
-export const identifierSame = (one, other) => one?.system === other?.system && one?.value === other?.value;
-
 // Newest first. -> {readings, more: there are older ones}, or null when the daemon does not say.
 export async function readRecord(identifier, {since = null, pages = RECORD_PAGES} = {}) {
     const readings = [];
@@ -76,7 +74,7 @@ export function scoreNow(table, set) {
 
 const unitText = (unit) => unit?.text ? ` ${told(unit.text)}` : '';
 
-export function quantityText(table, value) {
+function quantityText(table, value) {
     const [number, code] = value;
     const unit = table.unit(code);
     const figure = String(number), places = unit?.places ?? 0;
@@ -158,8 +156,11 @@ export function heldText(reading) {
     return key ? say(key) : say('stop.other', {why: reading.reason ?? ''});
 }
 
-// Struck through, with who did it, when and why.
-export function struckNode(table, reading) {
-    const correction = correctionOf(reading, table);
-    return el('span', {class: 'correction'}, say(reading.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: correction.at ? dayAndTime(correction.at) : '', why: correction.why ?? ''}), ' · ', theirs(correction.by));
+// Struck through, when and why.
+export function struckWords(table, reading) {
+    const {at, why} = correctionOf(reading, table);
+    return say(reading.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: at ? dayAndTime(at) : '', why: why ?? ''});
 }
+
+// The same, with who did it.
+export const struckNode = (table, reading) => el('span', {class: 'correction'}, struckWords(table, reading), ' · ', theirs(correctionOf(reading, table).by));

@@ -1,12 +1,11 @@
 // round.js - who is due. The daemon sorts; here it is said in words and shapes, filtered by ward or bed, and kept fresh by events and by
 // the minute. A tap on a patient leads to the two identifiers, never straight into the chart, so neither is on this list.
 import {ask} from './api.js';
-import {soonOnce} from './after.js';
 import {el, field, question, swap, theirs} from './dom.js';
 import {dueOf} from './due.js';
-import {everyText} from './record.js';
+import {everyText, scoreText} from './record.js';
 import {go, notice, screen} from './shell.js';
-import {listen, mayDo, now} from './state.js';
+import {listen, mayDo, now, soonOnce} from './state.js';
 import {told} from './told.js';
 import {ageText, momentText, say, timeText} from './words.js';
 
@@ -30,8 +29,6 @@ export function dueText(due, at) {
     const moment = new Date(due);
     return say(moment < at ? 'round.ago' : 'round.in', {when: momentText(moment, at), span: spanText(moment - at)});
 }
-
-const roundScore = (score) => !score ? null : score.total === undefined || score.total === null ? say('record.score.withheld') : say('record.score.total', {total: score.total});
 
 function whyText(row) {
     const minutes = row['interval-minutes'];
@@ -77,7 +74,7 @@ function propose(patient) {
 
 function roundLast(row, at) {
     if (!row.last) return say('round.nolast');
-    return [say('round.last', {when: momentText(new Date(row.last.taken), at)}), roundScore(row.last.score)].filter(Boolean).join(' · ');
+    return [say('round.last', {when: momentText(new Date(row.last.taken), at)}), row.last.score && scoreText(row.last.score)].filter(Boolean).join(' · ');
 }
 
 function roundItem(view, row, at) {

@@ -42,9 +42,6 @@ export const sayings = {
     late: 'taken more than {minutes} minutes ago: is the time right?',
 };
 
-export const saidTemplates = [...Object.values(sayings), ...Object.keys(limitEnds).flatMap((grade) => ['below', 'above']
-    .flatMap((side) => [limitTemplate(grade, side, false), limitTemplate(grade, side, true)]))];
-
 export const sayDigits = (digits) => ({digits: String(digits)});
 export const sayText = (text) => ({text});
 export const sayQuantity = (value, unit) => ({digits: String(value), text: unit?.text});

@@ -2,7 +2,7 @@
 // so far. What is typed lives in now.draft and is kept at every change; judge.js says what is doubtful while it is typed.
 import {ask} from './api.js';
 import {button, el, field, question, swap} from './dom.js';
-import {sentPatient} from './identify.js';
+import {identifierSame, sentPatient} from './identify.js';
 import {agesFit} from './moment.js';
 import {keepDraft} from './offline.js';
 import {makePad} from './pad.js';
@@ -17,10 +17,8 @@ import {now} from './state.js';
 import {told} from './told.js';
 import {say, zoned} from './words.js';
 
-const isSame = (one, other) => one?.system === other?.system && one?.value === other?.value;
-
 // The set that was begun for this patient, or a fresh one. What nobody typed into is not kept.
-const draftHere = () => now.draft && isSame(now.draft.patient.identifier, now.patient.identifier) ? now.draft : newDraft(crypto.randomUUID(), sentPatient(), Date.now());
+const draftHere = () => now.draft && identifierSame(now.draft.patient.identifier, now.patient.identifier) ? now.draft : newDraft(crypto.randomUUID(), sentPatient(), Date.now());
 
 // ---- what the rows ask of the sheet ----
 

@@ -28,7 +28,7 @@ export function findIn(table, draft, given, options) {
     const {body, kinds, judged} = once;
     const found = new Map(kinds.map((kind, index) => [kind.name, {...judged.readings[index], index}]));
 
-    return {body, judged, kinds, scores: scoresOf(table, judged), of: (name) => found.get(name), holds: (kind, conditions) => conditionsHold(table, judged, kind, conditions, options.last)};
+    return {body, judged, kinds, scores: scoresOf(table, judged), of: (name) => found.get(name), holds: (kind, conditions) => conditionsHold(table, judged, kind, conditions)};
 }
 
 // Do all these conditions of the table hold for what is typed of a kind?

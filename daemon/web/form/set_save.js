@@ -131,7 +131,6 @@ async function done(sheet, outcome, label) {
     untick();
     await forgetDraft();
     notice('');
-    tell('set-saved', now.saved);
     go('after');
 }
 

@@ -7,7 +7,7 @@ import {now} from './state.js';
 import {told} from './told.js';
 import {dayText, say, zoned} from './words.js';
 
-export function intervalText(minutes) {
+function intervalText(minutes) {
     if (minutes === 0) return say('score.continuous');
     return minutes % 60 ? say('score.minutes', {count: minutes}) : say('score.hours', {count: minutes / 60});
 }

@@ -31,3 +31,12 @@ export function takeEarly(path) {
     delete globalThis.early?.[path];
     return answer;
 }
+
+// Many events of one set ask once.
+export function soonOnce(does, ms = 150) {
+    let timer = 0;
+    return () => {
+        clearTimeout(timer);
+        timer = setTimeout(does, ms);
+    };
+}

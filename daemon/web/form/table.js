@@ -54,7 +54,6 @@ export function tableOf(document) {
 
     return {
         document,
-        version: document.version,
         kinds,
         kind: (name) => byName.get(name),
         unit: (code) => units.get(code),
@@ -66,7 +65,6 @@ export function tableOf(document) {
         reason: (word) => document['not-taken'].reasons.find((row) => row.word === word),
         checks: document.checks.checks,
         scores: membersOf(document.scores).map(([, score]) => score),
-        text: (english) => document.texts?.[english] ?? english, // in the language the document was asked for
     };
 }
 

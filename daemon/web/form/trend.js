@@ -4,10 +4,9 @@
 import {decimalOf, jsonText} from './decimal.js';
 import {dueOf} from './due.js';
 import {el, swap, theirs} from './dom.js';
-import {contextNode, contextOf, contextText, correctionOf, counts, flagMarks, flagsOf, readRecord, scoreNow, sentOf, setsOf, dayAndTime, struckNode, takenAt, takenBy, valueOf} from './record.js';
+import {contextNode, contextOf, contextText, counts, flagMarks, flagsOf, readRecord, scoreNow, sentOf, setsOf, dayAndTime, struckNode, struckWords, takenAt, takenBy, valueOf} from './record.js';
 import {screen} from './shell.js';
-import {listen, now} from './state.js';
-import {soonOnce} from './after.js';
+import {listen, now, soonOnce} from './state.js';
 import {unitConvert} from './table.js';
 import {told} from './told.js';
 import {say, timeText} from './words.js';
@@ -55,11 +54,6 @@ function pointOf(table, kind, reading, intervals) {
         text: valueOf(table, reading), more: contextText(contextHere(table, reading)), flags: flagsOf(table, reading),
         struck: counts(reading) ? '' : struckWords(table, reading), by: takenBy(reading),
     };
-}
-
-function struckWords(table, reading) {
-    const correction = correctionOf(reading, table);
-    return say(reading.state === 'superseded' ? 'record.corrected' : 'record.struck', {when: correction.at ? dayAndTime(correction.at) : '', why: correction.why ?? ''});
 }
 
 // A short scale (0 to 10) is shown whole: a 4 is not at its top because nothing was higher yet.
@@ -229,7 +223,7 @@ function cellNodes(table, reading) {
         el('small', {class: 'soft'}, ' ', contextNode(contextHere(table, reading)), stands ? null : [' ', struckNode(table, reading)]));
 }
 
-export function recordTable(table, sets) {
+function recordTable(table, sets) {
     const kinds = table.kinds.filter((kind) => sets.some((set) => set.readings.some((one) => one.kind === kind.name)));
     return el('table', {class: 'record'}, el('caption', {class: 'unseen'}, say('trend.table')),
         el('thead', {}, el('tr', {}, el('th', {scope: 'col'}, say('trend.when')), el('th', {scope: 'col'}, say('trend.score')), kinds.map((kind) => el('th', {scope: 'col'}, told(kind.title))))),
